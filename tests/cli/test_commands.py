@@ -16,6 +16,7 @@ import fieldworthy
 from edge import ROBOT, SEASON, changed, run, written
 from fieldworthy.cli.app import app
 from fieldworthy.cli.output import SCHEMAS
+from fieldworthy.engine.finding import title_of
 from fieldworthy.files import read_document
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -215,8 +216,12 @@ def test_a_plain_check_is_one_screen_that_leads_with_causes(name):
     assert sum(line.startswith("    → ") for line in lines) == len(numbers)
     flat = " ".join(line.strip() for line in lines)
     for finding in found["findings"]:
-        if finding["verdict"] in ("short", "close", "unknown"):
-            assert finding["id"] in flat
+        assert finding["id"] not in flat, "a person reads names"
+        if finding["verdict"] in ("close", "unknown"):
+            title = title_of(finding["id"], finding["subject"])
+            assert finding["because"] in flat or f"'{title[:1].lower()}{title[1:]}'" in flat
+    leads = [cause["lead"] for cause in found["causes"]]
+    assert [f["id"] for f in found["findings"] if f["id"] in leads and f["because"] not in flat] == []
     assert sum(line.startswith("! ") for line in lines) == 1
     assert not any(re.search(r"\d$", line) and re.match(r" *(%|mm|bar|m/s)", after) for line, after in pairwise(lines))
 

@@ -157,7 +157,7 @@ def test_seam_speed_against_textbook_statics(tmp_path):
     [
         ("0 mm", "holds", "crosses level seams"),
         ("0.001 mm", "holds", "stays down"),
-        ("30 mm", "short", "flies off"),
+        ("30 mm", "short", "leaves the floor"),
         ("36 mm", "short", "does not get over"),
     ],
 )

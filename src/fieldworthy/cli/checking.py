@@ -25,13 +25,15 @@ from fieldworthy.cli.output import (
     progress_bar,
     wrapped,
 )
-from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report, Verdict, as_data
+from fieldworthy.decide.recommend import hours
+from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report, Verdict, as_data, check_named, name_of
 from fieldworthy.engine.system import systems
+from fieldworthy.match.ability import Stopped, stopped_by
 from fieldworthy.robot import Loaded
 from fieldworthy.units import chance_text, counted, digits, labelled
 
 if TYPE_CHECKING:
-    from fieldworthy.decide.remedy import FoundRemedies, Remedy
+    from fieldworthy.decide.remedy import Breakage, FoundRemedies, Remedy
     from fieldworthy.report.formulas import Words
 
 
@@ -63,11 +65,12 @@ def run_check(file: Path, options: CheckOptions, *, as_json: bool) -> bool:
     else:
         # what a remedy earns is asked with --remedies: matches take as long to play as all the rest
         mendings = _mended(loaded, report, [cause.lead for cause in report.causes], 1, points=False)
-        print_causes(console, report, mendings, file)
+        print_causes(console, report, mendings, loaded)
     return bool(report.short)
 
 
 _INDENT = "    "
+_SOME = 0.01  # chance from which it is told of what is short
 _ALIKE = 0.02  # chances that are no farther apart are one doubt
 _PAGE = 40
 """Lines of a screen: what is longer is not read before a match."""
@@ -83,16 +86,20 @@ class _Block:
     head_style: str = ""
 
 
-def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemedies], file: Path) -> None:
+def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemedies], robot: Loaded) -> None:
     """Print what to act on, on one screen: causes with a remedy each, what is close, what is not judged."""
     width = min(console.width, 100) if console.is_terminal else COLUMNS
-    mended = {(m.id, m.subject): m for m in mendings}
     causes, counts = report.causes, {v: len(report.of(v)) for v in VERDICTS}
     console.print(Text(f"{report.robot} in {report.season}: {counted(len(report.findings), 'check')}", style="bold"))
     short = f"{counts['short']} short, from {counted(len(causes), 'cause')}" if causes else "none short"
-    heading = wrapped(f"{'; '.join([short, ', '.join(_counts(report, counts))])}", width)
+    heading = wrapped(f"{short}; {', '.join(_counts(report, counts))}", width)
+    chosen = [_first_remedy(cause, mendings) for cause in causes]
+    stopped = [stopped_by(robot, [f.id for f in cause.findings]) for cause in causes]
+    if summary := " ".join([*_dearest(stopped), *_work(robot, [one for one in chosen if one is not None])]):
+        heading += wrapped(summary, width)
     console.print("\n".join(heading) + "\n")
-    told = [_cause(n, c, mended.get((c.lead.id, c.lead.subject)), width) for n, c in enumerate(causes, 1)]
+    told = [_cause(n, c, (stopped[n - 1], _answer(c, mendings)), width) for n, c in enumerate(causes, 1)]
+    file = robot.document.file
     rest = [*_others(report, width), *_ending(report, file, width)]
     room = _PAGE - 2 - len(heading) - sum(len(block.lines) for block in rest)
     shown = 0
@@ -108,6 +115,46 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
         console.print(f"✗ and {len(told) - shown} more: --all lists them", style="bold red")
         room = 0
     _print_blocks(console, [*_others(report, width, room), *_ending(report, file, width)])
+
+
+def _dearest(stopped: Sequence[Sequence[Stopped]]) -> list[str]:
+    """Which cause costs most points, where there are several to choose from."""
+    costs = [sum(one.points for one in each if not one.counts) for each in stopped]
+    most = max(costs, default=0.0)
+    if len(costs) < 2 or most < 0.5:
+        return []
+    return [f"Cause {costs.index(most) + 1} costs most points."]
+
+
+def _work(robot: Loaded, chosen: Sequence[Remedy]) -> list[str]:
+    """The hours of all remedies together against those that are left."""
+    if not chosen:
+        return []
+    needed = sum(max(hours, 0.5) for hours in {one.sentence: one.hours for one in chosen}.values())
+    each = "The remedy takes" if len(chosen) == 1 else "All remedies take"
+    said, time = f"{each} about {digits(needed, 2)} h", hours(robot)
+    if time.left is None:
+        return [f"{said}; the file does not say how many hours are left."]
+    built = f" and the building {digits(time.needed, 2)} h" if time.needed else ""
+    scarce = "" if needed + time.needed <= time.left else "only "
+    return [f"{said}{built}; {scarce}{digits(time.left, 2)} h are left."]
+
+
+def _first_remedy(cause: Cause, mendings: Sequence[FoundRemedies]) -> Remedy | None:
+    """The remedy that is told of a cause."""
+    found = (m.remedies for m in mendings if (m.id, m.subject) == (cause.lead.id, cause.lead.subject))
+    return next((remedies[0] for remedies in found if remedies), None)
+
+
+def _answer(cause: Cause, mendings: Sequence[FoundRemedies]) -> str:
+    """That remedy in words, or why there is none."""
+    remedy = _first_remedy(cause, mendings)
+    if remedy is not None:
+        return _told(remedy, brief=True)
+    lead = cause.lead
+    return next(
+        (m.answer for m in mendings if (m.id, m.subject) == (lead.id, lead.subject)), "No remedy was looked for."
+    )
 
 
 def _counts(report: Report, counts: Mapping[Verdict, int]) -> list[str]:
@@ -139,50 +186,59 @@ def _word(report: Report) -> str:
     return leads[0].id.partition(".")[0] if leads else next(iter(systems()[0].families))
 
 
-def _cause(number: int, cause: Cause, mending: FoundRemedies | None, width: int) -> list[_Block]:
-    """A cause: its sentence, what follows from it, and one remedy."""
+def _cause(number: int, cause: Cause, found: tuple[Sequence[Stopped], str], width: int) -> list[_Block]:
+    """A cause: its sentence, what follows from it and what that costs, and one remedy."""
     lead, inner = cause.lead, width - len(_INDENT)
-    head = f"✗ {number} ".ljust(len(_INDENT))
-    behind = [lead.id] if lead.chance is None else [f"{lead.id}, chance {chance_text(lead.chance)}"]
+    stopped, answer = found
+    behind = []
     if cause.twins:
-        behind.append(f"the same: {', '.join(t.id for t in cause.twins)}")
-    if cause.consequences:
-        many = len(cause.consequences)
-        behind.append(f"{many} more follow{'s' * (many == 1)}: {', '.join(f.id for f in cause.consequences)}")
-    if mending is None or not mending.remedies:
-        answer = mending.answer if mending is not None else "No remedy was looked for."
-    else:
-        answer = _told(mending.remedies[0], brief=True)
+        behind.append(f"The same goes for {', '.join(t.subject for t in cause.twins)}.")
+    if many := len(cause.consequences):
+        behind.append(f"By that {counted(many, 'more check')} {'is' if many == 1 else 'are'} short.")
+    if (lead.chance or 0.0) >= _SOME:
+        behind.append(f"It works with a chance of {chance_text(lead.chance or 0.0)}.")
+    behind += [one.sentence for one in stopped]
+    told = " ".join([lead.because, *behind])
     return [
-        _Block(head, wrapped(lead.because, inner), "", "bold red"),
-        _Block(_INDENT, wrapped("; ".join(behind), inner), "dim"),
+        _Block(f"✗ {number} ".ljust(len(_INDENT)), wrapped(told, inner), "", "bold red"),
         _Block(f"{_INDENT}→ ", wrapped(answer, inner - 2), "", "cyan"),
     ]
 
 
 def _close(report: Report, width: int, room: int) -> list[_Block]:
-    """What is close with its chance: the least likely in a sentence while there is room, the others by their ids."""
-    left = _together(sorted(report.of("close"), key=lambda f: f.chance or 0.0))
-    blocks: list[_Block] = []
-    while left:
-        lead, *more = left[0]
-        doubt = " but likelier to fail" if _likelier_to_fail(lead) else ""
-        said = f"Close{doubt}, {chance_text(lead.chance or 0.0)} that it works. {lead.because} ({lead.id}"
-        same = [f.subject for f in more if f.id == lead.id]
-        behind = [f.id for f in more if f.id != lead.id]
-        said += f"; the same of {', '.join(same)}" if same else ""
-        said += f"; with it {', '.join(behind)})" if behind else ")"
-        lines = wrapped(said, width - 2)
-        if len(lines) > room:
-            break
-        room -= len(lines)
-        blocks.append(_Block("≈ ", lines, "", "yellow"))
-        left = left[1:]
-    if left:
-        listed = dict.fromkeys(f"{f.id} {chance_text(f.chance or 0.0)}" for group in left for f in group)
-        text = f"Close, with the chance that it works: {', '.join(listed)}."
-        blocks.append(_Block("≈ ", wrapped(text, width - 2), "", "yellow"))
-    return blocks
+    """What is close with its chance: the least likely in sentences while there is room, the others by name."""
+    groups = _together(sorted(report.of("close"), key=lambda f: f.chance or 0.0))
+    listed = _listed(groups, width, alone=True)
+    room += sum(len(block.lines) for block in listed)
+    for told in range(len(groups), 0, -1):
+        sentences = [_Block("≈ ", wrapped(_doubt(group), width - 2), "", "yellow") for group in groups[:told]]
+        blocks = [*sentences, *_listed(groups[told:], width, alone=False)]
+        if sum(len(block.lines) for block in blocks) <= room:
+            return blocks
+    return listed
+
+
+def _doubt(group: Sequence[Finding]) -> str:
+    """What is close, in a sentence, with those that are as likely."""
+    lead, *more = group
+    doubt = " but likelier to fail" if _likelier_to_fail(lead) else ""
+    said = f"Close{doubt}, {chance_text(lead.chance or 0.0)} that it works: {lead.because}"
+    return f"{said} As likely: {', '.join(map(_titled, more))}." if more else said
+
+
+def _listed(groups: Sequence[Sequence[Finding]], width: int, *, alone: bool) -> list[_Block]:
+    """What is close by name."""
+    if not groups:
+        return []
+    named = dict.fromkeys(f"{_titled(f)} {chance_text(f.chance or 0.0)}" for group in groups for f in group)
+    head = "Close, with the chance that each works" if alone else "Close too"
+    return [_Block("≈ ", wrapped(f"{head}: {', '.join(named)}.", width - 2), "", "yellow")]
+
+
+def _titled(finding: Finding) -> str:
+    """What a finding is about, within a sentence."""
+    name = name_of(finding)
+    return f"'{name[:1].lower()}{name[1:]}'"
 
 
 def _together(found: Sequence[Finding]) -> list[list[Finding]]:
@@ -205,7 +261,7 @@ def _others(report: Report, width: int, room: int = 0) -> list[_Block]:
     hindered: dict[str, list[str]] = {}
     for one in report.of("unknown"):
         if not one.missing:
-            hindered.setdefault(one.because, []).append(one.id)
+            hindered.setdefault(one.because, []).append(_titled(one))
     for because, waits in hindered.items():
         text = f"Not judged: {', '.join(dict.fromkeys(waits))}. {because}"
         blocks.append(_Block("? ", wrapped(text, width - 2), "", "cyan"))
@@ -213,9 +269,9 @@ def _others(report: Report, width: int, room: int = 0) -> list[_Block]:
     if unknown:
         wanting = list(dict.fromkeys(_wanting(key) for f in unknown for key in f.missing))
         more = f" and {len(wanting) - 6} more" if len(wanting) > 6 else ""
-        ids = list(dict.fromkeys(f.id for f in unknown))
-        rest = f" and {len(ids) - 6} more" if len(ids) > 6 else ""
-        text = f"Not judged: {', '.join(ids[:6])}{rest}, for the file does not say {', '.join(wanting[:6])}{more}."
+        names = list(dict.fromkeys(map(_titled, unknown)))
+        rest = f" and {len(names) - 6} more" if len(names) > 6 else ""
+        text = f"Not judged: {', '.join(names[:6])}{rest}. The file does not say {', '.join(wanting[:6])}{more}."
         blocks.append(_Block("? ", wrapped(text, width - 2), "", "cyan"))
     if report.assumptions:
         many = len(report.assumptions)
@@ -233,11 +289,10 @@ def _wanting(key: str) -> str:
 def _ending(report: Report, file: Path, width: int) -> list[_Block]:
     """What to ask next, and one caution."""
     name = quoted(file)
-    asked = f"Next: fieldworthy check {name} --only {_word(report)}, or --all, or --remedies;"
+    asked = f"Next: the same with --only {_word(report)}, --all or --remedies; or: fieldworthy match {name}"
     more = f" --all lists {counted(len(report.cautions) - 1, 'more caution')}." if len(report.cautions) > 1 else ""
     return [
         _Block("> ", wrapped(asked, width - 2)),
-        _Block("  ", wrapped(f"fieldworthy match {name}", width - 2)),
         _Block("! ", wrapped(report.cautions[0] + more, width - 2)),
     ]
 
@@ -280,7 +335,7 @@ def print_report(
     told = f"{counts['short']} short, {counts['close']} close, {counts['unknown']} not judged, {counts['holds']} hold"
     console.print(f"{told}\n")
     for finding in report.findings:
-        _print_finding(console, finding, words, every=every)
+        _print_finding(console, finding, words, every=every, mended=bool(mended))
         if (finding.id, finding.subject) in mended:
             _print_mending(console, mended[finding.id, finding.subject])
     _print_facts(console, report, words, every=every)
@@ -290,7 +345,7 @@ def print_report(
         print_line(console, "! ", caution)
 
 
-def _print_finding(console: Console, finding: Finding, words: Words, *, every: bool) -> None:
+def _print_finding(console: Console, finding: Finding, words: Words, *, every: bool, mended: bool) -> None:
     sign, style = VERDICT_SIGNS[finding.verdict]
     print_line(console, sign, finding.because, head_style=style)
     detail = [finding.id]
@@ -303,7 +358,7 @@ def _print_finding(console: Console, finding: Finding, words: Words, *, every: b
     if finding.sharpen and finding.verdict == "close":
         detail.append(f"measure first: {words.key(finding.sharpen)}")
     if finding.verdict == "short" and finding.chance == 0.0:
-        detail.append("no measurement turns it: something has to change (--remedies)")
+        detail.append("no measurement turns it: something has to change" + ("" if mended else " (--remedies)"))
     print_line(console, " " * len(sign), " · ".join(detail), "dim")
     if every:
         _print_rest(console, finding, words)
@@ -324,10 +379,14 @@ def _told(remedy: Remedy, *, brief: bool = False) -> str:
     if not remedy.breaks:
         return f"{what}."
     if brief:
-        return f"{what}; it breaks {', '.join(dict.fromkeys(b.id for b in remedy.breaks))}."
+        return f"{what}. But it breaks {', '.join(dict.fromkeys(_broken(b) for b in remedy.breaks))}."
     first, *more = remedy.breaks
-    also = f" And {len(more)} more: {', '.join(b.id for b in more)}." if more else ""
-    return f"{what}; it breaks {first.id}: {first.because}{also}"
+    also = f" It also breaks {', '.join(dict.fromkeys(_broken(b) for b in more))}." if more else ""
+    return f"{what}. But it breaks {_broken(first)}: {first.because}{also}"
+
+
+def _broken(breakage: Breakage) -> str:
+    return check_named(breakage.id, breakage.subject)
 
 
 def _print_facts(console: Console, report: Report, words: Words, *, every: bool) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import math
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -14,7 +15,7 @@ from fieldworthy.engine.system import Cost, consequences, systems
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.machine import Mechanism
 from fieldworthy.robot.model.robot import Robot
-from fieldworthy.robot.model.season import Season
+from fieldworthy.robot.model.season import Season, Step
 from fieldworthy.units import counted, digits
 
 
@@ -284,6 +285,68 @@ def left_by(costs: Sequence[Cost], found: Mapping[str, Outcome], size: int) -> I
             works = np.asarray(outcome.margin()) >= 0.0 if not cost.wish else np.asarray(outcome.value) > 0.0
             left = 1.0 - np.clip(outcome.value, 0.0, 1.0) if cost.share else works.astype(float)
             yield identifier, np.broadcast_to(1.0 - (cost.part or 0.0) * (1.0 - left), (size,))
+
+
+@dataclass(frozen=True, slots=True)
+class Stopped:
+    """An action of the plan that a failing check stops.
+
+    Attributes
+    ----------
+    action : Its name
+    points : What its tries earn in a match at most, as often as practice says that they work
+    successes, attempts : Of practice; both 0 without
+    counts : Whether the forecast counts practice all the same
+    """
+
+    action: str
+    points: float
+    successes: int
+    attempts: int
+    counts: bool
+
+    @property
+    def sentence(self) -> str:
+        """What is lost, and what practice says against it."""
+        works = f"in practice it worked {self.successes} of {counted(self.attempts, 'time')}"
+        if self.counts:
+            return f"'{self.action}' cannot be done so, but {works}: the forecast counts practice."
+        said = f"So '{self.action}' fails"
+        if 0.5 <= self.points < math.inf:
+            said += f", which costs up to {counted(f'{self.points:.0f}', 'point')} a match"
+        return f"{said}; {works}." if self.attempts else f"{said}."
+
+
+def stopped_by(loaded: Loaded, short: Collection[str]) -> tuple[Stopped, ...]:
+    """Which actions of the plan cannot be done with these checks short, the dearest first."""
+    robot, season, found = loaded.nominal, loaded.nominal_season, list[Stopped]()
+    pressed = tuple(stem for system in systems() for stem in system.pressed)
+    for name, rounds in planned(robot).items():
+        needed = {c.id for c in _costs(robot, season, name) if c.certain}
+        mine = [one for one in short if one in needed or one.startswith(tuple(f"{n}." for n in needed))]
+        if not mine:
+            continue
+        practice, task = robot.actions[name].practice, season.tasks[str(robot.actions[name].task)]
+        counts = (0, 0) if practice is None else (int(practice.successes), int(practice.attempts))
+        chance = (
+            (counts[0] + 1) / (counts[1] + 2) if practice is not None else 1.0
+        )  # mean of the uniform prior's belief
+        done = rounds * (robot.actions[name].objects if task.per == "each" else 1)
+        most = done if task.most is None else min(done, task.most)
+        # air that is lacking in the plan is lacking in the forecast too, whatever practice says
+        kept = counts[0] > 0 and not any(one.startswith(pressed) for one in mine)
+        found.append(Stopped(name, float(most * task.points) * chance, *counts, kept))
+    return tuple(sorted(found, key=lambda one: (one.counts, -one.points)))
+
+
+def planned(robot: Robot) -> dict[str, float]:
+    """How often the plan does each action at most; without bound in a list that is repeated until a time."""
+    plan, often = robot.plan, dict[str, float]()
+    for item in () if plan is None else (*plan.autonomous, *plan.driven, *plan.finish_steps):
+        steps, times = ((item,), 1.0) if isinstance(item, Step) else (item.repeat, float(item.times or math.inf))
+        for step in steps:
+            often[step.action] = often.get(step.action, 0.0) + times
+    return often
 
 
 _HOPELESS = 0.9  # share of tries lost from which an action is said not to work at all

@@ -212,7 +212,8 @@ def _tipping(context: Context, driven: dict[str, Stance], side: str) -> Iterator
         f"balance.tip.{side}", f"pose {name}", limit, most, "acceleration",
         _fallen(name, driven[name]) or
         Message("In pose '{pose}' the {far} wheels stay down up to {value}; the robot {cause} {limit}.",
-                "In pose '{pose}' the {far} wheels lift from {value}, and the robot {cause} {limit}.", numbers, words),
+                "In pose '{pose}' the {far} wheels lift off at more than {value}, and the robot {cause} {limit}.",
+                numbers, words),
         sources=("vukobratovic2004", "mcghee1968"),
         worked=(_tip(limit, worst.take(edges),
                      worst.take([s.height for s in driven.values()])),),
@@ -256,7 +257,7 @@ def _going_over(
     held = "Braking hard tips the robot over {side} only from {value} in pose '{pose}'; it reaches {top}."
     if not np.isfinite(first(speed)):
         held = ("By the numbers given no braking tips the robot over {side}. In pose '{pose}' the {far} wheels "
-                "lift from {lift}, and the robot {cause} {asked}.")  # fmt: skip
+                "lift off at more than {lift}, and the robot {cause} {asked}.")  # fmt: skip
         limits, asked = lifting
         numbers |= {"lift": (limits[worst.nominal], "acceleration"), "asked": (asked[worst.nominal], "acceleration")}
     words = {"pose": name, "side": side, "far": _FAR[side], "cause": f"{_thrown(context, name, side)} with"}

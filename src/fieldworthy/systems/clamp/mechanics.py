@@ -255,7 +255,7 @@ def _sideways(name: str, spec: Clamp, pressed: tuple[Real, Real], low: Low) -> O
         message = Message(text, "", numbers, words)
     else:
         pulls = "." if pull is None else ". A rival at the limit of its wheels' grip pulls with {pull}."
-        text = f"Sideways only friction of jaw and hook keeps the rim in {{clamp}}: {{aside}}, {_on(spec)}{pulls}"
+        text = f"Sideways only friction keeps the rim in {{clamp}}, with {{aside}} {_on(spec)}{pulls}"
         message = Message(text, text + " Cheeks beside the rim hold without air.", numbers, words)
     return Outcome(f"clamp.sideways.{name}", name, aside, pull, "force", message, sources=("meriam_statics",),
                    worked=() if spec.under.cheeks is not None else (worked,))  # fmt: skip

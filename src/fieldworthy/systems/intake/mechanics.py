@@ -312,8 +312,8 @@ def _tensioner(spec: ChainDrive, word: str, subject: str, ending: str) -> Outcom
     numbers: dict[str, tuple[Real, str]] = {"travel": (travel, "length"), "has": (has, "length"),
                "loose": (np.maximum(loose, 0.0), "length"), "wear": (spec.wear, "share")}  # fmt: skip
     message = Message(
-        "Worn by {wear}, the {word} has {loose} to spare; a tensioner takes that up with {travel} of its {has}.",
-        "Worn by {wear}, the {word} has {loose} to spare; a tensioner needs {travel} for that and has {has}. "
+        "Worn by {wear}, the {word} is {loose} too long; its tensioner takes that up with {travel} of its {has}.",
+        "Worn by {wear}, the {word} is {loose} too long; to take that up its tensioner needs {travel} and has {has}. "
         "Set the shafts farther apart, or give it more travel.",
         numbers,
         {"word": word},

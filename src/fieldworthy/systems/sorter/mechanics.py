@@ -45,10 +45,10 @@ def backgrounds(name: str, spec: Sorter, means: Array, sds: Array) -> Iterator[O
         "s": (first(sds[nearest]), "angle"), "b": (first(spread), "angle"),
     })  # fmt: skip
     message = Message(
-        "Every class stands out from the background of {sorter} at {at} by {clear} standard deviations or more; "
+        "Every class stands out from the background of {sorter} (hue {at}) by {clear} standard deviations or more; "
         "{limit} "
         "are wanted.",
-        "Class '{nearest}' stands out from the background of {sorter} at {at} by only {clear} standard deviations; "
+        "Class '{nearest}' stands out from the background of {sorter} (hue {at}) by only {clear} standard deviations; "
         "{limit} are wanted.",
         numbers,
         words,

@@ -49,7 +49,6 @@ def numbers(robot: Robot, _report: Report, shown: DisplayUnits) -> Numbers:
 
 
 _NEAR = 0.5  # m from a place to a wall that the robot can drive on to
-_SIDES = {0: "across x", 90: "across y", 180: "across x", -90: "across y"}
 _SQUARING = "0.6 s"  # to drive up to a wall and settle there; common practice, no source
 _PLACED = ("2 mm", "0.2 deg")  # standard deviations that a gauge reaches; common practice, no source
 
@@ -61,7 +60,7 @@ def options(context: Context) -> Iterator[Option]:
         return
     place, turn = _PLACED
     if first(spec.start_error) > 0.0025 and first(spec.start_heading_error) > 0.0044:
-        what = f"Put the robot down against a gauge made for it, right within {place} and {turn.replace(' deg', '°')}"
+        what = f"Put the robot down against a gauge made for it, true to {place} and {turn.replace(' deg', '°')}"
         sets: dict[KeyPath, str] = {("tracking", "start_error"): place, ("tracking", "start_heading_error"): turn}
         yield Option(("tracking",), what, 1.5, sets)
     length, width = (first(side) for side in context.season.field.size)
@@ -71,10 +70,11 @@ def options(context: Context) -> Iterator[Option]:
         near = [normal for normal, distance in away.items() if distance <= _NEAR]
         for normal in near:
             if all(fix.at != name for fix in spec.relocations):
-                which = "" if len(near) == 1 else f" {_SIDES[normal]}"
+                wall = {0: length / 2, 90: width / 2, 180: -length / 2, -90: -width / 2}[normal]
+                which = "" if len(near) == 1 else f" at {'x' if normal in (0, 180) else 'y'} = {wall:.3g} m"
                 here: dict[str, str] = {"at": name, "wall": f"{normal} deg", "use": "fused", "time": _SQUARING}
-                what = f"Drive against the wall{which} at '{name}' and take the robot's position from it"
-                what += f", {_SQUARING} each time"
+                what = f"Drive against the wall{which} beside '{name}' and take the robot's position from it"
+                what += f", which takes {_SQUARING} each time"
                 yield Option(("tracking",), what, 1.5, {("tracking", "relocations"): [*_said(spec.relocations), here]})
 
 

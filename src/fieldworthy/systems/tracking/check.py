@@ -302,7 +302,7 @@ def _wheel_over_seams(context: Context, name: str, wheel: WheelSpec) -> Iterator
         holds = "Tracking wheel '{name}' stays down over a {step} seam up to {stays}; the robot reaches {top}."
         if not np.isfinite(first(stays)):
             holds = "Tracking wheel '{name}' crosses level seams, which lift it at no speed; the robot reaches {top}."
-        short = "Tracking wheel '{name}' flies off a {step} seam above {stays}, and the robot reaches {top}."
+        short = "Tracking wheel '{name}' leaves the floor at a {step} seam above {stays}, and the robot reaches {top}."
         if first(step) >= first(radius):
             short = "Tracking wheel '{name}' does not get over a {step} seam, as high as its radius of {radius}."
         yield Outcome(f"tracking.seam.{name}", f"tracking wheel {name}", stays, top, "speed",
