@@ -1,16 +1,20 @@
 """What is no honest YAML: bounded work, exit 2, the place; never a traceback."""
 
 import itertools
+import random
+import re
 import time
+from pathlib import Path
 
 import pytest
 
 from edge import ROBOT, run, written
-from fieldworthy.files import BadInput, read_document, validate
+from fieldworthy.files import BadInput, document, read_document, validate
 from fieldworthy.files.document import DEEPEST, LARGEST, MOST
+from fieldworthy.files.splicing import places_of
 from fieldworthy.robot import load_robot
 from fieldworthy.robot.model.season import Season
-from robots import example_copy
+from robots import EXAMPLES, example_copy
 
 _NAMES = "abcdefghijklmnopqrstuvwx"
 LAUGHS = "a: &a [x, x]\n" + "".join(f"{new}: &{new} [*{old}, *{old}]\n" for old, new in itertools.pairwise(_NAMES))
@@ -180,3 +184,49 @@ def test_a_slip_of_the_unit_is_told(tmp_path, old, new, key):
     with pytest.raises(BadInput, match=rf"{key}.*is the unit right") as told:
         load_robot(file)
     assert len(told.value.problems) == 1
+
+
+TYPED = [
+    *":-{}[]\"'#&*!|>%@`,?\n \t~=<\x85\u2028é",
+    "\n---\n",
+    "? ",
+    "<<: *a",
+    "\r\n",
+    "!!str ",
+    "- ",
+    '"\\ud83e\\udd16"',
+]
+
+
+def mistyped(count):
+    """Parts of the examples' files with a slip of the keyboard or two in each."""
+    draw = random.Random(7)
+    texts = [file.read_text(encoding="utf-8").splitlines(True) for file in sorted(EXAMPLES.rglob("*.yaml"))]
+    for _ in range(count):
+        lines = draw.choice(texts)
+        end = draw.randrange(len(lines))
+        text = "".join(lines[max(0, end - 25) : end])
+        for _ in range(draw.randrange(3)):
+            at = draw.randrange(len(text) + 1)
+            text = text[:at] + draw.choice(TYPED) + text[at + draw.randrange(2) :]
+        yield text
+
+
+def told(text):
+    """What is read of a text and where it stands, or what is wrong with it and where."""
+    document._PARSED.clear()
+    try:
+        found = read_document(Path("typed.yaml"), text)
+    except BadInput as error:
+        return [str(problem) for problem in error.problems]
+    places = "" if found.problems else repr(places_of(text))
+    return found.data, found.marks, [str(problem) for problem in found.problems], places
+
+
+def test_the_compiled_parser_and_the_other_read_the_same(monkeypatch):
+    """libyaml against ruamel.yaml, two parsers of YAML by other hands, with every place and every refusal."""
+    texts = list(mistyped(120))
+    quick = [told(text) for text in texts]
+    monkeypatch.setattr(document, "_ODD", re.compile(""))
+    assert quick == [told(text) for text in texts]
+    assert 20 < sum(isinstance(one, tuple) for one in quick) < 100

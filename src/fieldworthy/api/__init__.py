@@ -3,8 +3,9 @@
 Everything that the commands and the page compute is reached from here; what they print is theirs.
 """
 
-from importlib import import_module
 from typing import TYPE_CHECKING, Any
+
+from fieldworthy.lazy import fetched
 
 if TYPE_CHECKING:
     from fieldworthy.api.comparison import Comparison, compare
@@ -36,20 +37,17 @@ __all__ = [
 ]
 
 _HOMES = {
-    "fieldworthy.api.comparison": ("Comparison", "compare"),
-    "fieldworthy.api.fitting": ("Fit", "fit"),
-    "fieldworthy.api.forecast": ("Forecast", "Points"),
-    "fieldworthy.api.report": ("Report", "UnknownFinding"),
-    "fieldworthy.api.robot": ("Robot", "Search", "load"),
-    "fieldworthy.engine.finding": ("Fact", "Finding"),
-    "fieldworthy.errors": ("Error",),
-    "fieldworthy.files.document": ("BadFile", "Problem"),
+    "api.comparison": ("Comparison", "compare"),
+    "api.fitting": ("Fit", "fit"),
+    "api.forecast": ("Forecast", "Points"),
+    "api.report": ("Report", "UnknownFinding"),
+    "api.robot": ("Robot", "Search", "load"),
+    "engine.finding": ("Fact", "Finding"),
+    "errors": ("Error",),
+    "files.document": ("BadFile", "Problem"),
 }
-_HOME = {name: home for home, names in _HOMES.items() for name in names}
 
 
 def __getattr__(name: str) -> Any:
-    """Fetch what is asked for: who only checks a robot does not wait for what plays matches (PEP 562)."""
-    if name in _HOME:
-        return getattr(import_module(_HOME[name]), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    """Fetch what is asked for: who only checks a robot does not wait for what plays matches."""
+    return fetched("fieldworthy", _HOMES, name)

@@ -6,16 +6,17 @@ import importlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine import finding as found
-from fieldworthy.engine.figure import margins, margins_of
 from fieldworthy.engine.finding import VERDICTS, Assumption, Cause, DisplayUnits, Fact, Finding, as_data
 from fieldworthy.errors import Error
 from fieldworthy.files.document import nearest
 from fieldworthy.robot import Loaded
 from fieldworthy.units import chance_text, digits
+
+if TYPE_CHECKING:
+    from fieldworthy.drawing.svg import Figure
 
 LIBRARIES = ("pandas", "polars")
 
@@ -252,6 +253,8 @@ class Report(_Findings):
         >>> fw.load("mk1.yaml").check(samples=0).plot(most=3).title
         'Margins, the worst first'
         """
+        from fieldworthy.engine.figure import margins, margins_of  # noqa: PLC0415  a check draws nothing
+
         return margins(margins_of(self.data)[:most], DisplayUnits.of(self.loaded.quantities).style())
 
     def __str__(self) -> str:

@@ -9,21 +9,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fieldworthy.api.report import Report, block
-from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.engine.finding import DisplayUnits, as_data
 from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.editing import edited, key_paths
 from fieldworthy.units import show
-from fieldworthy.vehicle import drawing
 from fieldworthy.vehicle.state import keep_weights
-from fieldworthy.vehicle.views import body_curves, first_pose
 
 if TYPE_CHECKING:
     from fieldworthy.api.forecast import Forecast
     from fieldworthy.decide.search import Design, Found
     from fieldworthy.decide.search import Progress as SearchProgress
+    from fieldworthy.drawing.svg import Figure
     from fieldworthy.files import Document
     from fieldworthy.match import Part
 
@@ -258,6 +256,9 @@ class Robot:
         >>> figure.svg.startswith("<svg")
         True
         """
+        from fieldworthy.vehicle import drawing  # noqa: PLC0415  a check draws nothing
+        from fieldworthy.vehicle.views import body_curves, first_pose  # noqa: PLC0415
+
         context = Context(self.loaded.nominal, self.loaded.nominal_season)
         poses = context.robot.poses
         if pose is not None and pose not in poses:

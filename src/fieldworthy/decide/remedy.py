@@ -36,8 +36,6 @@ from fieldworthy.engine.finding import WIDEST, Fact, Finding, Outcome, Report, f
 from fieldworthy.engine.system import dangerous, is_rule
 from fieldworthy.files import BadInput, Quantity
 from fieldworthy.files.document import KeyPath, dotted
-from fieldworthy.match import play_runs
-from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.robot import Loaded
 from fieldworthy.units import digits
 
@@ -658,6 +656,8 @@ class Payoff:
 
 def _points(loaded: Loaded) -> float | None:
     """Mean points of the nominal robot; None where no match can be played."""
+    from fieldworthy.match.forecast import drawn_setup, play_runs  # noqa: PLC0415  most remedies are told without
+
     try:
         match = drawn_setup(loaded, Cases(0, 0, 0, []))
     except (BadInput, ValueError, ArithmeticError):

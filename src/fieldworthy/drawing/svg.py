@@ -8,9 +8,9 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from html import escape as _escape
 from itertools import zip_longest
 from typing import Any, Literal
-from xml.sax.saxutils import escape as _escape
 
 import numpy as np
 
@@ -29,7 +29,7 @@ def escape(text: str) -> str:
     """Make a text fit for XML."""
     if _PLAIN.fullmatch(text):
         return text
-    return _escape(_CONTROL.sub("�", text), {'"': "&quot;", "'": "&apos;"})
+    return _escape(_CONTROL.sub("�", text)).replace("&#x27;", "&apos;")
 
 
 def number(value: float) -> str:

@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from importlib import resources
+from importlib import import_module, resources
 from types import MappingProxyType
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
-from fieldworthy.drawing.sketch import Sketch
-from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import DisplayUnits, Outcome, Report, Verdict
 from fieldworthy.files import Quantity
@@ -23,8 +20,12 @@ from fieldworthy.physics.gas.actuation import Stroke
 from fieldworthy.robot.model.machine import Mechanism, declared
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import PLAIN, Typical
-from fieldworthy.robot.sketches import GENERAL
 from fieldworthy.robot.starter import Begun
+
+if TYPE_CHECKING:  # what draws is loaded when something is drawn
+    from fieldworthy.drawing.sketch import Sketch
+    from fieldworthy.drawing.style import Style
+    from fieldworthy.drawing.svg import Figure
 
 EXACT = 8
 """Digits of what is stated, or follows from counts and sizes alone."""
@@ -506,6 +507,16 @@ class View:
     words: tuple[str, ...] = ()
 
 
+def later(function: str) -> Callable[..., Any]:
+    """A function, said as ``module:name``, whose module is loaded when something is to be drawn."""
+    module, _, name = function.partition(":")
+
+    def call(*arguments: Any) -> Any:
+        return getattr(import_module(module), name)(*arguments)
+
+    return call
+
+
 @dataclass(frozen=True, slots=True)
 class System:
     """One subsystem of a robot.
@@ -553,7 +564,7 @@ class System:
     page: Page | None = None
     page_of: str = ""
     figures: Callable[[Context, Style], Iterable[Figure]] | None = None
-    sketches: Mapping[type, Sketch] = field(default_factory=lambda: MappingProxyType({}))
+    sketches: Callable[[], Mapping[type, Sketch]] = dict
     view: View | None = None
     view_of: str = ""
     shown: Callable[[Context, Style], Iterable[Section]] | None = None
@@ -625,7 +636,9 @@ def shelf() -> tuple[Typical, ...]:
 @cache
 def sketches() -> Mapping[type, Sketch]:
     """Pictures of what lengths mean, by what a file declares."""
-    return MappingProxyType(dict(GENERAL) | {kind: of for s in systems() for kind, of in s.sketches.items()})
+    from fieldworthy.robot.sketches import GENERAL  # noqa: PLC0415  see `later`
+
+    return MappingProxyType(dict(GENERAL) | {kind: of for s in systems() for kind, of in s.sketches().items()})
 
 
 @cache

@@ -416,7 +416,9 @@ def need(about: str, **told: Unpack[Told]) -> Any:
 class Spec(BaseModel):
     """The base of every derived schema: unknown keys are errors and nothing changes after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, validate_default=True, arbitrary_types_allowed=True, defer_build=True
+    )  # what stands within another needs no validator of its own
 
 
 _OPEN: dict[type, Callable[[], tuple[type, ...]]] = {}

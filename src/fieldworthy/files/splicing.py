@@ -109,7 +109,7 @@ def _node(text: str, event: Any, events: Iterator[Any], after: int) -> Node:
     if event.style in ("|", ">"):
         raw = text[start:end]
         end = start + len(raw.rstrip("\r\n") if "+" not in raw.splitlines()[0] else raw[: -len("\n")].rstrip("\r"))
-    return Node("scalar", start, end, event.style, scalar_of(event))
+    return Node("scalar", start, end, event.style or None, scalar_of(event))
 
 
 def _mapping(text: str, event: Any, events: Iterator[Any]) -> Node:

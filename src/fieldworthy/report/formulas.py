@@ -8,10 +8,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cache, lru_cache
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fieldworthy.drawing.style import PRINT, Style
-from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, Worked, in_words
 from fieldworthy.engine.system import Page, System, systems
@@ -20,8 +19,9 @@ from fieldworthy.report.blocks import items_of
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.words import phrase, unstated
-from fieldworthy.vehicle import drawing as body
-from fieldworthy.vehicle.views import body_curves, first_pose
+
+if TYPE_CHECKING:
+    from fieldworthy.drawing.svg import Figure
 
 _WORTH = {
     "read": "checked in the source",
@@ -214,6 +214,9 @@ def figures_for(name: str, context: Context, style: Style) -> list[Figure]:
 
 def robot_figure(context: Context, style: Style, *, above: bool = True) -> list[Figure]:
     """Draw the robot in the pose it starts in, or in its first, from the side and from above."""
+    from fieldworthy.vehicle import drawing as body  # noqa: PLC0415  words alone draw nothing
+    from fieldworthy.vehicle.views import body_curves, first_pose  # noqa: PLC0415
+
     pose = first_pose(context)
     data = body_curves(context, pose) if pose is not None else None
     return [] if data is None else [body.robot(data, style, above=above)]

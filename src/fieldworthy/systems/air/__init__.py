@@ -7,14 +7,26 @@ from collections.abc import Mapping
 from dataclasses import fields
 
 from fieldworthy.engine.finding import DisplayUnits, Report
-from fieldworthy.engine.system import Constants, Drain, Found, Kit, Numbers, Page, Rows, Score, Stated, System, View
+from fieldworthy.engine.system import (
+    Constants,
+    Drain,
+    Found,
+    Kit,
+    Numbers,
+    Page,
+    Rows,
+    Score,
+    Stated,
+    System,
+    View,
+    later,
+)
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.loading import builtin_names
 from fieldworthy.robot.model.machine import Mechanism
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.air.check import check as judge
-from fieldworthy.systems.air.figure import figures, shown
 from fieldworthy.units import digits, labelled
 
 _AIR = (
@@ -126,7 +138,7 @@ SYSTEM = System(
         "before you work on the robot.",
         telling=("air.layout", "air.tank"),
     ),
-    figures=figures,
+    figures=later("fieldworthy.systems.air.figure:figures"),
     view=View(
         name="air",
         label="Air",
@@ -136,7 +148,7 @@ SYSTEM = System(
         words=("gauge pressure", "regulator", "dead volume"),
         empty="This robot has no cylinders. In Build, add a tank and a cylinder.",
     ),
-    shown=shown,
+    shown=later("fieldworthy.systems.air.figure:shown"),
     dangerous=("air.rating",),
     inspected={"air.rating": "Pressure against the weakest part's rating"},
     kit=kit,

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import System
+from fieldworthy.engine.system import System, later
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.arm.check import CONSTANTS, actuators
 from fieldworthy.systems.arm.check import check as judge
-from fieldworthy.systems.arm.figure import SKETCHES, figures, shown
 from fieldworthy.systems.arm.model import MotorArm
 
 
@@ -49,9 +48,9 @@ SYSTEM = System(
     families={"arm": "whether an arm on motors reaches its height in time, and what holding it costs"},
     kinds=(MotorArm,),
     page_of="lift",
-    figures=figures,
-    sketches=SKETCHES,
-    shown=shown,
+    figures=later("fieldworthy.systems.arm.figure:figures"),
+    sketches=later("fieldworthy.systems.arm.figure:sketches"),
+    shown=later("fieldworthy.systems.arm.figure:shown"),
     card={"motor arm": "{name}: up and down once, stays where it should; stand clear."},
     follows=follows,
     actuators=actuators,

@@ -48,8 +48,9 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
         yield lift(data, style)
 
 
-SKETCHES: Mapping[type, Sketch] = {MotorArm: ARM_SKETCH}
-"""What the lengths of an arm mean, by what the file declares."""
+def sketches() -> Mapping[type, Sketch]:
+    """What the lengths of an arm mean, by what the file declares."""
+    return {MotorArm: ARM_SKETCH}
 
 
 def shown(context: Context, style: Style) -> Iterator[Section]:

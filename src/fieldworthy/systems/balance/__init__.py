@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import Constants, Found, Page, System
+from fieldworthy.engine.system import Constants, Found, Page, System, later
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.balance.check import check as judge
-from fieldworthy.systems.balance.figure import figures, shown
 
 
 def follows(_robot: Robot) -> Mapping[str, tuple[str, ...]]:
@@ -27,8 +26,8 @@ SYSTEM = System(
         telling=("balance.ballast", "balance.limit"),
         whole=("balance.centre_height",),
     ),
-    figures=figures,
-    shown=shown,
+    figures=later("fieldworthy.systems.balance.figure:figures"),
+    shown=later("fieldworthy.systems.balance.figure:shown"),
     follows=follows,
     dangerous=("balance.floor",),
     constants=Constants(

@@ -6,12 +6,11 @@ from collections.abc import Iterator, Mapping
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import DisplayUnits, Report, first
-from fieldworthy.engine.system import Constants, Cost, Found, Numbers, Option, Page, System
+from fieldworthy.engine.system import Constants, Cost, Found, Numbers, Option, Page, System, later
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.systems.clamp.check import check as judge
-from fieldworthy.systems.clamp.figure import SKETCHES, figures
 from fieldworthy.systems.clamp.mechanics import rods
 from fieldworthy.systems.clamp.model import Clamp
 
@@ -155,8 +154,8 @@ SYSTEM = System(
         caution="A clamp closes faster than a hand moves: keep fingers away while there is air in the tanks.",
         telling=("clamp.slip", "clamp.stroke_practice", "clamp.lift"),
     ),
-    figures=figures,
-    sketches=SKETCHES,
+    figures=later("fieldworthy.systems.clamp.figure:figures"),
+    sketches=later("fieldworthy.systems.clamp.figure:sketches"),
     card={"clamp": "{name}: opens wide, closes, holds a tug by hand."},
     follows=follows,
     numbers=numbers,

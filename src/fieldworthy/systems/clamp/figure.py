@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -182,5 +182,8 @@ _UNDER = Sketch(
         Length("cheeks", (196.0, 258.0), (196.0, 266.0), "above"),
     ),
 )  # fmt: skip
-SKETCHES = {Clamp: _CLAMP, Toggle: _TOGGLE, Under: _UNDER}
-"""What the lengths of a clamp mean, by what the file declares."""
+
+
+def sketches() -> Mapping[type, Sketch]:
+    """What the lengths of a clamp mean, by what the file declares."""
+    return {Clamp: _CLAMP, Toggle: _TOGGLE, Under: _UNDER}

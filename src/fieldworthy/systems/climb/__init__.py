@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import Kit, Page, System
+from fieldworthy.engine.system import Kit, Page, System, later
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical, length_of
 from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.climb.check import check as judge
-from fieldworthy.systems.climb.figure import SKETCHES, figures, shown
 from fieldworthy.systems.climb.mechanics import actuators, rods
 from fieldworthy.systems.climb.model import Climber, CylinderLift
 
@@ -107,9 +106,9 @@ SYSTEM = System(
         telling=("climb.hook",),
         wide=640.0,
     ),
-    figures=figures,
-    sketches=SKETCHES,
-    shown=shown,
+    figures=later("fieldworthy.systems.climb.figure:figures"),
+    sketches=later("fieldworthy.systems.climb.figure:sketches"),
+    shown=later("fieldworthy.systems.climb.figure:shown"),
     card={"climber": "{name}: hooks out and back; nobody beneath."},
     cautions=cautions_of,
     kit=kit,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -399,8 +399,11 @@ _REST = Sketch(
         Length("ahead", (220.0, 60.0), (120.0, 60.0), "above"),
     ),
 )  # fmt: skip
-SKETCHES = {Climber: _CLIMBER, MotorLift: _DRUM, Rest: _REST}
-"""What the lengths of a climber mean, by what the file declares."""
+
+
+def sketches() -> Mapping[type, Sketch]:
+    """What the lengths of a climber mean, by what the file declares."""
+    return {Climber: _CLIMBER, MotorLift: _DRUM, Rest: _REST}
 
 
 def shown(context: Context, style: Style) -> Iterator[Section]:

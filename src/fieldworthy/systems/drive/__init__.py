@@ -6,11 +6,10 @@ from collections import Counter
 from collections.abc import Mapping
 
 from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report
-from fieldworthy.engine.system import Kit, Numbers, Page, System
+from fieldworthy.engine.system import Kit, Numbers, Page, System, later
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.drive.check import CONSTANTS
 from fieldworthy.systems.drive.check import check as judge
-from fieldworthy.systems.drive.figure import figures, shown
 from fieldworthy.units import digits, labelled
 
 
@@ -68,8 +67,8 @@ SYSTEM = System(
         formulas=(("motor_line", ""), ("sprint", "")),
         telling=("drive.ratio", "drive.top_speed"),
     ),
-    figures=figures,
-    shown=shown,
+    figures=later("fieldworthy.systems.drive.figure:figures"),
+    shown=later("fieldworthy.systems.drive.figure:shown"),
     follows=follows,
     kit=kit,
     numbers=numbers,

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import Page, System
+from fieldworthy.engine.system import Page, System, later
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.grabber.check import check as judge
 from fieldworthy.systems.grabber.check import rods
-from fieldworthy.systems.grabber.figure import SKETCHES, figures
 from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 
 
@@ -85,8 +84,8 @@ SYSTEM = System(
         formulas=(("tipover", ""),),
         wide=640.0,
     ),
-    figures=figures,
-    sketches=SKETCHES,
+    figures=later("fieldworthy.systems.grabber.figure:figures"),
+    sketches=later("fieldworthy.systems.grabber.figure:sketches"),
     card={"grabber": "{name}: swings down and back, its hook is straight."},
     follows=follows,
     required=("grabber.reach", "grabber.hook", "grabber.force", "grabber.travel", "grabber.mode", "grabber.hold"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -377,5 +377,8 @@ _LEVER = Sketch(
     ),
     (Length("lever", (90.0, 70.0), (122.0, 138.0), "left"),),
 )
-SKETCHES = {Grabber: _GRABBER, Lip: _LIP, CylinderArm: _LEVER}
-"""What the lengths of a grabber mean, by what the file declares."""
+
+
+def sketches() -> Mapping[type, Sketch]:
+    """What the lengths of a grabber mean, by what the file declares."""
+    return {Grabber: _GRABBER, Lip: _LIP, CylinderArm: _LEVER}

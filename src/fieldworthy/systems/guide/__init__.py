@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldworthy.engine.system import Page, System
+from fieldworthy.engine.system import Page, System, later
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.guide.check import actuators, rods
 from fieldworthy.systems.guide.check import check as judge
-from fieldworthy.systems.guide.figure import SKETCHES, figures
 from fieldworthy.systems.guide.model import LinearGuide
 
 
@@ -74,8 +73,8 @@ SYSTEM = System(
         caution="A carriage pinches where it meets the frame, and comes down without power: support it first.",
         telling=("guide.speed", "guide.return"),
     ),
-    figures=figures,
-    sketches=SKETCHES,
+    figures=later("fieldworthy.systems.guide.figure:figures"),
+    sketches=later("fieldworthy.systems.guide.figure:sketches"),
     card={"guide": "{name}: runs out and back without binding."},
     warns={
         "guide.binding": "{name}: it can lock as built. Drive it nearer its axis.",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -190,5 +190,8 @@ _GUIDE_MOTOR = Sketch(
         Length("moved", (140.0, 78.0), (140.0, 78.0), "below"),
     ),
 )  # fmt: skip
-SKETCHES = {LinearGuide: _GUIDE, GuideMotor: _GUIDE_MOTOR}
-"""What the lengths of a guide mean, by what the file declares."""
+
+
+def sketches() -> Mapping[type, Sketch]:
+    """What the lengths of a guide mean, by what the file declares."""
+    return {LinearGuide: _GUIDE, GuideMotor: _GUIDE_MOTOR}

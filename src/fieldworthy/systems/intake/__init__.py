@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from fieldworthy.engine.finding import DisplayUnits, Report
-from fieldworthy.engine.system import Constants, Cost, Found, Numbers, Page, Stated, System, View
+from fieldworthy.engine.system import Constants, Cost, Found, Numbers, Page, Stated, System, View, later
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.intake.check import check as judge
-from fieldworthy.systems.intake.figure import SKETCHES, figures
 from fieldworthy.systems.intake.model import Intake
-from fieldworthy.systems.intake.side import shown
 
 _MOTOR = "smart motor, 11 W class, 600 rpm"
 
@@ -133,8 +131,8 @@ SYSTEM = System(
         ),
         telling=("intake.hold_rest", "intake.chain_built"),
     ),
-    figures=figures,
-    sketches=SKETCHES,
+    figures=later("fieldworthy.systems.intake.figure:figures"),
+    sketches=later("fieldworthy.systems.intake.figure:sketches"),
     numbers=numbers,
     view=View(
         name="intake",
@@ -144,7 +142,7 @@ SYSTEM = System(
         words=("vote", "slip", "stall"),
         empty="This robot has no intake and no sorter. In Build, add one under Mechanisms.",
     ),
-    shown=shown,
+    shown=later("fieldworthy.systems.intake.side:shown"),
     card={"intake": "{name}: rollers grip, belts or chains tight; one piece through."},
     spares=("chain links, roller or belt of the intake",),
     constants=Constants(

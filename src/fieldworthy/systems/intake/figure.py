@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -585,5 +585,8 @@ _HOLD = Sketch(
         Length("spacing", (134.0, 92.0), (244.0, 92.0), "above"),
     ),
 )  # fmt: skip
-SKETCHES = {IntakeStage: _STAGE, Rollers: _ROLLERS, Hold: _HOLD, **CHAINED}
-"""What the lengths of an intake mean, by what the file declares."""
+
+
+def sketches() -> Mapping[type, Sketch]:
+    """What the lengths of an intake mean, by what the file declares."""
+    return {IntakeStage: _STAGE, Rollers: _ROLLERS, Hold: _HOLD, **CHAINED}

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from fieldworthy.engine.finding import DisplayUnits, Report
-from fieldworthy.engine.system import Constants, Found, Numbers, Page, Stated, System
+from fieldworthy.engine.system import Constants, Found, Numbers, Page, Stated, System, later
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.lift.check import actuators, rods, swings
 from fieldworthy.systems.lift.check import check as judge
-from fieldworthy.systems.lift.figure import SKETCHES, figures, shown
 from fieldworthy.systems.lift.model import Lift
 
 
@@ -101,9 +100,9 @@ SYSTEM = System(
         telling=("lift.rest", "arm.speed"),
         wide=760.0,
     ),
-    figures=figures,
-    sketches=SKETCHES,
-    shown=shown,
+    figures=later("fieldworthy.systems.lift.figure:figures"),
+    sketches=later("fieldworthy.systems.lift.figure:sketches"),
+    shown=later("fieldworthy.systems.lift.figure:shown"),
     rods=rods,
     swings=swings,
     card={"lift": "{name}: pins in, up and down once; stand clear of its path."},

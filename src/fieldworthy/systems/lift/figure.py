@@ -523,8 +523,11 @@ TARGET_SKETCH = Sketch(
     (*_BASE, _UP, block(270, 40, 30, 140, "thing")),
     (Length("point", (254.0, 60.0), (254.0, 60.0), "below"),),
 )
-SKETCHES = {Lift: _LIFT, Band: BAND_SKETCH, ArmLoad: LOAD_SKETCH, Target: TARGET_SKETCH}
-"""What the lengths of a lift mean, by what the file declares."""
+
+
+def sketches() -> Mapping[type, Sketch]:
+    """What the lengths of a lift mean, by what the file declares."""
+    return {Lift: _LIFT, Band: BAND_SKETCH, ArmLoad: LOAD_SKETCH, Target: TARGET_SKETCH}
 
 
 Curves = Callable[[Context, float], Mapping[str, LiftCurves]]

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from fieldworthy.engine.system import Cost, Hues, Page, System, shelf
+from fieldworthy.engine.system import Cost, Hues, Page, System, later, shelf
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.machine import Mechanism
 from fieldworthy.robot.model.robot import Robot
@@ -14,7 +14,6 @@ from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.sorter.check import CONSTANTS, palette_of
 from fieldworthy.systems.sorter.check import check as judge
-from fieldworthy.systems.sorter.figure import SKETCHES, figures, shown
 from fieldworthy.systems.sorter.model import Ejector, FlyOff, Sorter
 
 
@@ -104,10 +103,10 @@ SYSTEM = System(
         formulas=(("threshold", ""), ("background", "")),
         telling=("sort.vote", "sort.best_background"),
     ),
-    figures=figures,
-    sketches=SKETCHES,
+    figures=later("fieldworthy.systems.sorter.figure:figures"),
+    sketches=later("fieldworthy.systems.sorter.figure:sketches"),
     view_of="intake",
-    shown=shown,
+    shown=later("fieldworthy.systems.sorter.figure:shown"),
     card={"sorter": "{name}: sensor clean, lit and aimed; one piece of each colour."},
     follows=follows,
     hues=hues,

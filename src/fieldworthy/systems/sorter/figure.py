@@ -5,7 +5,7 @@ from __future__ import annotations
 import colorsys
 import dataclasses
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -594,8 +594,11 @@ _FLY_OFF = Sketch(
         Length("over[1]", (284.0, 90.0), (284.0, 76.0), "above", "over, up"),
     ),
 )  # fmt: skip
-SKETCHES = {Ejector: _EJECTOR, HueSensor: _SENSOR, FlyOff: _FLY_OFF}
-"""What the lengths of a sorter mean, by what the file declares."""
+
+
+def sketches() -> Mapping[type, Sketch]:
+    """What the lengths of a sorter mean, by what the file declares."""
+    return {Ejector: _EJECTOR, HueSensor: _SENSOR, FlyOff: _FLY_OFF}
 
 
 def shown(context: Context, style: Style) -> Iterator[Section]:

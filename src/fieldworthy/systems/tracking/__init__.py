@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import DisplayUnits, Report, first
-from fieldworthy.engine.system import Kit, Numbers, Option, Page, System, View
+from fieldworthy.engine.system import Kit, Numbers, Option, Page, System, View, later
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.machine import Relocation
 from fieldworthy.robot.model.robot import Robot
@@ -15,7 +15,6 @@ from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
 from fieldworthy.systems.tracking.check import CONSTANTS, route
 from fieldworthy.systems.tracking.check import check as judge
-from fieldworthy.systems.tracking.figure import figures, shown
 
 _WHEELS: KeyPath = ("tracking", "wheels")
 
@@ -121,7 +120,7 @@ SYSTEM = System(
         telling=("tracking.relocation", "tracking.source"),
         wide=640.0,
     ),
-    figures=figures,
+    figures=later("fieldworthy.systems.tracking.figure:figures"),
     view=View(
         name="path",
         label="Path",
@@ -131,7 +130,7 @@ SYSTEM = System(
         words=("odometry", "tracking wheel", "interval"),
         empty="There is no match plan yet. In Build, Plan says what it does where.",
     ),
-    shown=shown,
+    shown=later("fieldworthy.systems.tracking.figure:shown"),
     kit=kit,
     numbers=numbers,
     constants=CONSTANTS,
