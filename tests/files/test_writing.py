@@ -274,11 +274,20 @@ def test_a_link_that_a_robot_file_names_leads_out_neither(kept: Path, name: str)
     load_robot(robot)
     named.rename(kept.parent / "moved")
     named.symlink_to(kept.parent / "moved")
-    with pytest.raises(BadInput, match="found a link that leads out of the folder that is open called") as told:
+    with pytest.raises(BadInput, match="found a link that leads out of its folder called") as told:
         load_robot(robot)
     assert any(p.file == robot and p.line > 1 for p in told.value.problems)
-    keep_within(None)  # who types a command sees where a link leads
+    keep_within(None)  # who types a command names the robot alone: what its file names may be another team's
+    with pytest.raises(BadInput, match="found a link that leads out of its folder called"):
+        load_robot(robot)
+    (kept / "inner").mkdir()
+    (kept.parent / "moved").rename(kept / "inner" / "moved")
+    named.unlink()
+    named.symlink_to(kept / "inner" / "moved")
     assert load_robot(robot)
+    (kept.parent / "link.yaml").symlink_to(robot)
+    with pytest.raises(BadInput, match="found none|no such file|found 'glasshouse"):
+        load_robot(kept.parent / "link.yaml")
 
 
 @pytest.mark.skipif(os.name != "posix", reason="only there are pipes files")

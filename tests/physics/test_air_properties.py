@@ -74,6 +74,18 @@ def test_with_the_volume_needed_the_hardest_draw_just_reaches_what_it_needs(rows
     assert min(spare) == pytest.approx(0.0, abs=1e-9)
 
 
+@pytest.mark.parametrize(("often", "p_set"), [(10, np.inf), (1000, np.inf), (1000, 4e5)])
+def test_a_thousand_strokes_need_a_tank_that_serves_them_one_by_one(often, p_set):
+    """The recurrence of `pressures_after`, stroke by stroke, from the tank that is said to be needed."""
+    many, last = tank.Draw(2e-6, 1.2e-5, p_set, 1.5e5), tank.Draw(3e-8, 2.5e-7, p_set, 3.5e5)
+    for draws in ([*[many] * often, last], [last, *[many] * often]):
+        with np.errstate(all="raise"):
+            V = tank.volume_needed(7.9e5, draws)
+        found = pressures_after(7.9e5, V, draws)[1:]
+        spare = [min(p, d.p_set) / d.p_need - 1 for p, d in zip(found, draws, strict=True)]
+        assert min(spare) == pytest.approx(0.0, abs=1e-9)
+
+
 def test_a_tank_of_its_own_is_unaffected_by_the_others():
     # common practice, no source: separate circuits do not rob each other; a joined tank lets one starve the other
     weak, greedy = tank.Draw(1e-6, 5e-6, p_need=3e5), tank.Draw(2e-6, 3e-5)

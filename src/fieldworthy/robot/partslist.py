@@ -169,25 +169,28 @@ def beside(file: Path, name: str, texts: Container[Path] = ()) -> Path | None:
     if windows.is_absolute() or windows.drive or windows.root or ".." in windows.parts or "\0" in name:
         return None
     found = file.parent / name
-    return found if found in texts or not _why_not(found) else None
+    return found if found in texts or not _why_not(file, name) else None
 
 
-def _why_not(file: Path) -> str:
+def _why_not(by: Path, name: str) -> str:
     """Why a file cannot be one that another names; empty where it can."""
     try:
-        found = led_to(file)
+        found = led_to(by.parent / name)
+        # a person who types a link knows it; who reads another team's file does not
+        if not found.is_relative_to(by.parent.resolve()):
+            return "a link that leads out of its folder"
         if found.is_file():
             return ""
         return "a directory" if found.is_dir() else "a device or a pipe" if found.exists() else "none"
     except BadInput:
-        return "a link that leads out of the folder that is open"
+        return "a link that leads out of its folder"
     except (OSError, RuntimeError, ValueError):  # a name longer than names can be, links that lead in a ring
         return "none"
 
 
 def lacking_beside(document: Document, key: KeyPath, name: str, kind: str, known: Iterable[Path]) -> Problem:
     """Say what is wrong with the name of a file that should stand beside the one that names it."""
-    why = "none" if PureWindowsPath(name).anchor or ".." in name else _why_not(document.file.parent / name)
+    why = "none" if PureWindowsPath(name).anchor or ".." in name else _why_not(document.file, name)
     expected = f"expected the name of a {kind} beside this one"
     if why in ("", "none"):
         names = sorted(path.name for path in known)

@@ -387,6 +387,9 @@ def draws_before_short(p_tank: Real, V_tank: Real, draws: Sequence[Draw], p_atm:
     return first
 
 
+_BEYOND = 1e250  # Pa; a thousand strokes from a tank far too small would need more than numbers hold
+
+
 def _needed(u: Real, draws: Sequence[Draw], p_atm: Real) -> tuple[Array, Array]:
     # backwards through the draws: pressure needed before them and its slope, by u = 1 / tank volume
     need, slope = np.zeros(()), np.zeros(())
@@ -394,8 +397,8 @@ def _needed(u: Real, draws: Sequence[Draw], p_atm: Real) -> tuple[Array, Array]:
         slope = np.where(need > d.p_need, slope, 0.0)
         need = np.maximum(need, d.p_need)
         air = np.minimum(need, d.p_set) * d.V_after - p_atm * d.V_before
-        slope = slope * np.where(need < d.p_set, 1.0 + u * d.V_after, 1.0) + air
-        need = need + u * air
+        slope = np.minimum(slope * np.where(need < d.p_set, 1.0 + u * d.V_after, 1.0) + air, _BEYOND)
+        need = np.minimum(need + u * air, _BEYOND)
     return need, slope
 
 
@@ -434,12 +437,13 @@ def volume_needed(p_charge: Real, draws: Sequence[Draw], p_atm: Real = P_ATM) ->
     target = np.where(possible, p_charge, 2.0 * floor)
     low, high = np.zeros_like(target), (target - floor) / slope
     u = 0.5 * high
-    for _ in range(24):
+    for _ in range(100):  # 10 do, unless a thousand strokes before the hardest one make the bracket a million wide
         need, slope = _needed(u, draws, p_atm)
         low, high = np.where(need <= target, u, low), np.where(need >= target, u, high)
         newton = u + need * np.log(target / need) / slope
         there = np.abs(newton - u) <= 1e-14 * u  # such a case stays where it is, whatever the others of its batch need
         if there.all():
             break
-        u = np.where(there, u, np.where((newton >= low) & (newton <= high), newton, 0.5 * (low + high)))
+        good = (newton >= low) & (newton <= high) & (need < _BEYOND)
+        u = np.where(there, u, np.where(good, newton, 0.5 * (low + high)))
     return np.where(possible, 1.0 / u, np.inf)[()]
