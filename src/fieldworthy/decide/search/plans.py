@@ -35,8 +35,11 @@ from fieldworthy.robot.loading import load_robot
 from fieldworthy.robot.model.season import Finish, Plan, Repeat, Step
 from fieldworthy.units import often
 
-_DRAWS = (16, 48, 160)
-"""Draws of what is not known, with five matches each, that a plan is played in: all, the better third, the best."""
+_DRAWS = (16, 48, 160, 640)
+"""Draws of what is not known, with five matches each, that a plan is played in: all, the better third, the best, and
+those few among which the last choice is."""
+_LEVEL = 2  # from which on a plan is said to be better
+_LAST = 6  # plans among which the last choice is
 _WIDTH = 10  # plans that go on in each step of the beam
 _MOST_ROUNDS = 40  # one behind the other
 _VARIANTS = 8  # of one round at other places
@@ -172,16 +175,17 @@ class Planner:
         """Find the best plan that holds what it must; Ctrl-C or the end of the time ends it with the best so far."""
         self._best = self.now
         present = with_plan(self._match, self._plan, self.loaded.nominal_season)
-        floor = float(loop(present, (0, 1, EACH, True), self.seed, _DRAWS[2] * EACH, 0).totals[:, 0].mean())
+        floor = float(loop(present, (0, 1, EACH, True), self.seed, _DRAWS[_LEVEL] * EACH, 0).totals[:, 0].mean())
         try:
             with errors.in_order():
                 for period in ("autonomous", "driven"):
                     if self.part == "whole" or (period == "autonomous") == (self.part == "autonomous"):
                         self._best = self._first_that_holds(self._beam(self._best, period), self._best)
                 self._moved()
+                self._best = self._without_idle(self._chosen_last())
         except KeyboardInterrupt:
             self.stopped = True
-        better = self.points(self._best, 2) > floor + _EVEN
+        better = self.points(self._best, _LEVEL) > floor + _EVEN
         return self._in_file(self.plan(self._best)) if better else self._file
 
     def _in_file(self, plan: Plan) -> Plan:
@@ -217,17 +221,10 @@ class Planner:
             best = max(best, top)
             if stale == 2 or self.is_late(self):  # what is added finds no time any more
                 break
-        every += self._simple(first, period, len(getattr(beam[0], period)))
+        every += _simple(first, period, len(getattr(beam[0], period)), len(self._rounds))
         longest = sorted(every[1:], key=lambda o: -self.points(o, 0))[:_FINISHED]
         every += [dataclasses.replace(o, reserve=r) for o in longest for r in finishes]
         return self._raced(every)
-
-    def _simple(self, start: Order, period: str, length: int) -> list[Order]:
-        """Plans of one thing once or twice, then another for the rest: what is best at first may lead astray."""
-        kinds = range(len(self._rounds))
-        firsts = [(), *((k,) * n for k in kinds for n in (1, 2))]
-        plans = [(*one, *(k,) * max(length - len(one), 1)) for k in kinds for one in firsts if k not in one]
-        return [_with(start, period, plan) for plan in plans[:_SIMPLE]]
 
     def _first_that_holds(self, orders: Sequence[Order], otherwise: Order) -> Order:
         floor = self.points(otherwise, 2)
@@ -250,7 +247,16 @@ class Planner:
             stale = 0 if chosen is not None else stale + 1
             self._best = chosen or self._best
             self.best = self.points(self._best, 2)
-        self._best = self._without_idle(self._best)
+
+    def _chosen_last(self) -> Order:
+        """The best of those that 800 matches do not tell apart: the best of many is partly the luckiest."""
+        close: dict[float, Order] = {}
+        for (order, level), points in sorted(self._points.items(), key=lambda known: -known[1]):
+            if level == _LEVEL:
+                close.setdefault(points, order)
+        last = [self._best, *list(close.values())[:_LAST]]
+        found = sorted(dict.fromkeys(last), key=lambda o: -self.points(o, _LEVEL + 1))
+        return next(o for o in found if o == self._best or self.holds(self.built(o)))
 
     def _holds(self, order: Order, refused: set[Order]) -> bool:
         if self.holds(self.built(order)):
@@ -290,6 +296,14 @@ class Planner:
         """The robot with an order as its plan."""
         spec = with_value(self.loaded.robot, ("plan",), _spec_of(self._in_file(self.plan(order))))
         return dataclasses.replace(self.loaded, robot=spec)
+
+
+def _simple(start: Order, period: str, length: int, count: int) -> list[Order]:
+    """Plans of one thing once or twice, then another for the rest: what is best at first may lead astray."""
+    kinds = range(count)
+    firsts = [(), *((k,) * n for k in kinds for n in (1, 2))]
+    plans = [(*one, *(k,) * max(length - len(one), 1)) for k in kinds for one in firsts if k not in one]
+    return [_with(start, period, plan) for plan in plans[:_SIMPLE]]
 
 
 def _as_rounds(items: Sequence[Step | Repeat], rounds: Sequence[Round], loaded: Loaded) -> tuple[int, ...]:

@@ -151,7 +151,7 @@ class Proposer:
         known = self.known
         if known is None or self._surrogate is None or not self._surrogate.learn(known.rows, known.worth, known.rooms):
             return self.rows[:0]
-        return self._surrogate.propose(count)
+        return self._surrogate.propose(count, self._seen)
 
     def _from_cma(self, count: int, family: Family) -> Array:
         """Numbers from CMA-ES about the best, with the choices of one of the best."""

@@ -8,6 +8,7 @@ shrink without it (Eriksson and others, 2019, and with limits Eriksson and Poloc
 from __future__ import annotations
 
 import math
+from collections.abc import Set
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,6 +19,9 @@ from fieldworthy.match.state import Whole
 
 LEARNED = 256
 """Candidates that a model learns from at most: its work goes with the third power of them."""
+_LOOKED = 4  # one of so many is looked for far from the best
+_OPTIONS = 24  # of a choice that are looked at one by one, at most
+_FAR = 3  # places that an ordered choice goes at once, at most
 _STEPS = 12  # towards likelier lengths, each time
 _DRAWN = 384  # candidates from which one is proposed
 _FINE = 0.25  # share of moves of a number that go a step or two
@@ -175,15 +179,27 @@ class Surrogate:
         self._worth.learn(points[played], np.maximum(told, floor))
         return True
 
-    def propose(self, count: int) -> Array:
-        """Candidates that promise most, each for another weight of several objectives and another trust."""
-        found = [self._one(i) for i in range(count)]
+    def propose(self, count: int, seen: Set[bytes] = frozenset()) -> Array:
+        """Candidates that promise most and were not seen, each for another weight of objectives and another trust."""
+        found: list[Array] = []
+        taken, choices = set(seen), list(self.space.choices)
+        for place in range(count):
+            drawn, promise = self._drawn(place)
+            first, others = drawn[promise[0]], promise[:1]
+            if first.tobytes() in taken and place % _LOOKED == 0:  # better ones may stand beside, with another choice
+                others = promise[(drawn[promise][:, choices] != first[choices]).any(axis=1)]
+            one = next((drawn[k] for k in others if drawn[k].tobytes() not in taken), None)
+            if one is not None:
+                found.append(one)
+                taken.add(one.tobytes())
         return np.stack(found) if found else self._tried[:0]
 
-    def _one(self, place: int) -> Array:
+    def _drawn(self, place: int) -> tuple[Array, Whole]:
+        """Candidates about the best, and their places, those that promise most first."""
         weights = self.random.dirichlet(np.ones(self._known.shape[1]))
         about = self._tried[self._centre(weights)]
-        drawn = self._near(about, self._box if place % 4 else _BOX[2])
+        drawn = np.vstack([self._near(about, self._box if place % _LOOKED else _BOX[2]), self._beside(about)])
+        drawn = self.space.settled(drawn)
         points = self._coordinates(drawn)
         trust, cautious = np.abs(self.random.standard_normal()), 0.5 * self.random.standard_normal()
         mean, spread = self._worth.tell(points)
@@ -192,7 +208,7 @@ class Surrogate:
         if self._limits.size:
             room, doubt = self._rooms.tell(points)
             lack = np.maximum(-(room + cautious * doubt), 0.0).sum(axis=1)
-        return np.asarray(drawn[np.lexsort((-merit, np.where(lack < 1e-6, 0.0, lack)))[0]])
+        return drawn, np.lexsort((-merit, np.where(lack < 1e-6, 0.0, lack))).astype(np.int64)
 
     def _centre(self, weights: Array) -> int:
         """The best of those tried under some weights; they come ordered where there is one objective."""
@@ -229,10 +245,25 @@ class Surrogate:
                 drawn[at, i] = self._others(i, int(about[i]), at.size)
         return drawn
 
+    def _beside(self, about: Array) -> Array:
+        """Every candidate that differs from one in a single choice: draws may miss some."""
+        found = []
+        for i in self.space.choices:
+            variable = self.space.variables[i]
+            others = np.arange(variable.grid.size)
+            if variable.ordered:
+                others = others[np.abs(others - int(about[i])) <= _FAR]
+            for value in others[:_OPTIONS]:
+                if value != about[i]:
+                    one = about.copy()
+                    one[i] = value
+                    found.append(one)
+        return np.array(found).reshape(-1, len(about))
+
     def _others(self, column: int, now: int, count: int) -> Array:
         variable = self.space.variables[column]
         size = variable.grid.size
         if variable.ordered:
-            step = self.random.choice((-3, -2, -1, 1, 2, 3), count)
+            step = self.random.choice([k for k in range(-_FAR, _FAR + 1) if k], count)
             return np.asarray(np.clip(now + step, 0, size - 1), dtype=float)
         return np.asarray((now + 1 + self.random.integers(max(size - 1, 1), size=count)) % size, dtype=float)
