@@ -111,7 +111,7 @@ def test_the_command_prints_it_and_its_json_follows_the_schema():
     assert list(Draft202012Validator(schema).iter_errors(data)) == []
     assert len(data["sensitivity"]) == 5
     text = command("match", EXAMPLES / "mk2.yaml", "--runs", 100, "--sensitivity").out
-    assert "What moves the points most" in text
-    assert data["sensitivity"][0]["key"] in text
+    assert "What moves the points of a match most" in text
+    assert data["sensitivity"][0]["what"] in text
     plain = json.loads(command("match", EXAMPLES / "mk2.yaml", "--runs", 100, "--json").out)
     assert "sensitivity" not in plain

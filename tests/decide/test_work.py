@@ -204,7 +204,7 @@ def test_the_command_prints_the_work_and_its_json_fits_the_schema():
     shown = command("match", str(EXAMPLES / "mk1.yaml"), "--runs", "400", "--sensitivity").out
     assert "What to do in the 14 h left, by points gained an hour" in shown
     assert "The plan ends at 72 s of 120 s and leaves 48 s unused" in shown
-    before, _, after = shown.partition("What moves the points most, one at a time")
+    before, _, after = shown.partition("What moves the points of a match most, one at a time")
     assert "'climb' lacks air" in after
     assert "climb" in before
     data = json.loads(command("match", str(EXAMPLES / "mk1.yaml"), "--runs", "400", "--json").out)

@@ -226,10 +226,9 @@ def test_since_and_compare(tmp_path):
     text = "".join(pages_of((tmp_path / "n.pdf").read_bytes()))
     assert flat("What changed since the last revision") in text
     told = json.loads(run("compare", EXAMPLES / "mk1.yaml", EXAMPLES / "mk2.yaml", "--runs", "200", "--json").out)
-    parts = re.split(r"climb\.lift\.hooks|balance\.tip\.forward", told["recommendation"])  # the notebook has words
-    assert len(parts) == 3
     listed = text.replace("–", "")  # a sentence a line
-    assert [part for part in parts if flat(part) not in listed] == []
+    assert len(told["recommendation"]) > 200
+    assert flat(told["recommendation"]) in listed
     assert flat(f"between {told['interval'][0]['low']:+.1f} and {told['interval'][0]['high']:+.1f}") in text
     assert flat(f"succeeds in {100 * told['flip'][0]['chance']:.0f} % of the tries") in text
 

@@ -477,7 +477,7 @@ def _percent(share: float) -> str:
 _ASKED = 200  # cases that say what stops an action
 _LIFTED = ("air", "heat", "load", "unable")
 _CHANGES = {
-    "air": "Give {action} the air that it lacks ({tanks} below what {cylinders} needs when the plan gets there)",
+    "air": "Give {action} the air that it lacks ({tanks} below what {cylinders} when the plan gets there)",
     "heat": "Keep the motors of {action} cool enough (they are cut back when the plan gets there)",
     "load": "Give {action} stronger motors or more gearing (its load is beyond them)",
     "unable": "Mend what {action} needs ({because}its mechanism cannot do it as described)",
@@ -536,12 +536,12 @@ def _change(bench: _Bench, action: str, reason: str) -> str:
         return _CHANGES[reason].format(action=f"'{action}'", because=because)
     strokes = bench.loaded.nominal.actions[action].strokes
     if not strokes:  # nothing of it moves by air
-        return _CHANGES[reason].format(action=f"'{action}'", tanks="no tank is", cylinders="it")
+        return _CHANGES[reason].format(action=f"'{action}'", tanks="no tank is", cylinders="it needs")
     tanks = dict.fromkeys(bench.loaded.nominal.air.cylinders[name].tank for name in strokes)
     return _CHANGES[reason].format(
         action=f"'{action}'",
         tanks=f"tank {_listed(tuple(tanks))} is" if len(tanks) == 1 else f"tanks {_listed(tuple(tanks))} are",
-        cylinders=_listed(tuple(strokes)),
+        cylinders=f"{_listed(tuple(strokes))} {'need' if len(strokes) > 1 else 'needs'}",
     )
 
 
