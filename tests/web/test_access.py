@@ -33,6 +33,18 @@ def ready(page, view):
 def fits(page, what):
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert wide <= 0, (what, wide)
+    assert page.evaluate(CUT) == [], what
+
+
+CUT = """() => [...document.querySelectorAll('#fw-view p, #fw-view li, #fw-view dd, #fw-view svg, #fw-view .equation')]
+  .filter(e => {
+    const at = e.getBoundingClientRect();
+    if (!at.width || at.right <= innerWidth + 1) return false;
+    for (let up = e; up.id !== 'fw-view'; up = up.parentElement)  // what scrolls of its own can be reached
+      if (/auto|scroll/.test(getComputedStyle(up).overflowX)) return false;
+    return true;
+  }).map(e => e.outerHTML.slice(0, 120))"""
+"""What is cut at the right edge, though the page as a whole is not wider than the window."""
 
 
 def in_both_themes(page, what, *, drawn):
@@ -64,6 +76,8 @@ def test_every_view_is_accessible_and_not_wider_than_the_window(browser, server,
         if view == "margins":
             page.locator("#margins-rows summary").first.click()
             page.wait_for_selector("#margins-rows dl")
+            page.wait_for_selector("#margins-rows .equation")
+            fits(page, "an opened finding")
             found += violations(page, f"an opened finding at {width}", "#margins-rows > li.finding:has(details[open])")
         if view == "build":
             page.goto(f"{server.base}/build?file={heron}/mk1.yaml&part=text")
@@ -160,4 +174,5 @@ def test_every_way_to_build_is_accessible(browser, server, heron, part, seen, wi
             # what has scrolled half under a bar is no target there; it is one when it is scrolled to
             page.evaluate("document.querySelectorAll('.strip, .fw-top').forEach(e => e.style.position = 'static')")
         page.wait_for_selector(seen)
+        expect(page.locator(".strip .first")).to_contain_text("lacks air")  # always in sight
         assert in_both_themes(page, f"{part} at {width}", drawn=False) == []

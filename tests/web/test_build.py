@@ -102,7 +102,7 @@ def test_a_mistake_is_told_at_its_box_and_the_form_goes_on_beside_one_elsewhere(
     path.write_text(path.read_text("utf-8").replace("push_load: 18 N", "push_load: 18 bar"), "utf-8")
     with window(browser, server) as page:
         show(page, server, "build", file=file, key="air.cylinders.hooks.push_load")
-        expect(page.locator("#build-problems")).to_contain_text("push_load")
+        expect(page.locator("#build-problems")).to_contain_text("push load: expected a force")
         expect(page.locator("#build-list .pick", has_text="tray to mend")).to_have_count(1)
         page.fill(box, "50 psi")
         page.press(box, "Tab")

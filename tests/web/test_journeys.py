@@ -10,6 +10,7 @@ from playwright.sync_api import expect
 from ruamel.yaml import YAML
 
 from fieldworthy.robot import load_robot
+from fieldworthy.web.components import an
 from web.browser import enter, serving, show, watched, window
 
 pytestmark = pytest.mark.long
@@ -116,7 +117,7 @@ class Keyboard:
 def _add(hands, page, what, typical=""):
     if page.locator("#build-made:not([open])").count():
         hands.press(page, "#build-made > summary")
-    hands.press(page, f"[aria-label='Add a {what}']")
+    hands.press(page, f"[aria-label='Add {an(what)}']")
     if typical:
         expect(page.locator(".shelf button").first).to_be_visible()
         found = page.locator(".shelf").get_by_role("button", name=typical, exact=True)

@@ -16,7 +16,7 @@ from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.engine.finding import WIDEST, Fact, Finding
 from fieldworthy.files.document import KeyPath, Problem, dotted
 from fieldworthy.units import digits, labelled, margin_text
-from fieldworthy.web.form import words_of_key
+from fieldworthy.web.form import words_of, words_of_key
 
 _NAME = re.compile(r"[a-z][a-zA-Z0-9-]*")
 _VOID = {"br", "hr", "img", "input", "meta"}
@@ -82,10 +82,17 @@ def sentences(problems: tuple[Problem, ...]) -> str:
     told = []
     for p in problems:
         where = f"{p.file.name}, line {p.line}: " if p.line > 1 or p.column > 1 else ""
-        key = f"{dotted(p.key)}: " if p.key else ""
+        key = f"{words_of(p.key)}: " if p.key else ""
         hint = f" Did you mean {p.suggestion!r}?" if p.suggestion else ""
         told.append(f"{where}{key}{p.expected}.{hint}")
     return " ".join(told)
+
+
+def said_there(problems: tuple[Problem, ...]) -> str:
+    """Say what is wrong where it was typed: the place needs no name."""
+    first = problems[0]
+    hint = f" Did you mean {first.suggestion!r}?" if first.suggestion else ""
+    return f"{first.expected[:1].upper()}{first.expected[1:]}.{hint}"
 
 
 def plain_sentences(problems: tuple[Problem, ...]) -> Markup:

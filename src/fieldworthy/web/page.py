@@ -25,7 +25,7 @@ from fieldworthy.web.folder import is_season
 from fieldworthy.web.form import mistakes_of
 from fieldworthy.web.jobs import JobQueue, Latest
 from fieldworthy.web.judging import Judged, Source, Units, edit
-from fieldworthy.web.markup import Content, Markup, field_id, join, sentences, tag
+from fieldworthy.web.markup import Content, Markup, field_id, join, said_there, sentences, tag
 from fieldworthy.web.worker import Broken, Stopped
 from fieldworthy.web.workspace import Conflict, Draft, Tab, Workspace, clashes, unsaved
 
@@ -36,9 +36,9 @@ if TYPE_CHECKING:
 Handler = Callable[[dict[str, Any]], Awaitable[None] | None]
 log = logging.getLogger("nicegui")
 _IN_TURN = frozenset((
-    "set", "text", "try", "undo", "redo", "save", "conflict", "add", "shelf", "copy", "rename", "take", "taken",
-    "placed", "gone", "fill", "paste", "meshed", "card", "step", "start", "out", "repeat", "one-more", "drop", "stands",
-    "accept", "accept-all", "keep", "back-to",
+    "set", "text", "try", "drop-tried", "undo", "redo", "save", "conflict", "add", "shelf", "copy", "rename", "take",
+    "taken", "placed", "gone", "fill", "paste", "meshed", "card", "step", "start", "out", "repeat", "one-more", "drop",
+    "stands", "accept", "accept-all", "keep", "back-to",
 ))  # fmt: skip
 """What changes the file is done one after the other, as the person did it."""
 
@@ -514,7 +514,7 @@ class Previewer:
         except BadInput as error:
             key = what[1][-1][0]
             page.call("mark", field_id(key), {"aria-invalid": "true"})
-            page.put(f"{field_id(key)}-said", sentences(error.problems[:1]))
+            page.put(f"{field_id(key)}-said", said_there(error.problems))
         except Broken as error:
             page.note(str(error), bad=True)
         else:

@@ -71,8 +71,8 @@ class Strip:
         """Do what its buttons ask, until the view is left."""
         self.page.on("mend", lambda _: self._mend())
         self.page.on("try", self._try)
-        self.page.on("keep", lambda _: self._keep())
-        self.page.on("drop", lambda _: self._drop())
+        self.page.on("keep-tried", lambda _: self._keep())
+        self.page.on("drop-tried", lambda _: self._drop())
         self.page.on_judged(self.show)
         self.show()
 
@@ -244,8 +244,8 @@ def _held_against(tried: Tried, after: Report) -> Markup:
         points,
         tag(
             "div",
-            tag("button", "Keep it", type="button", class_="main", data_do="keep"),
-            tag("button", "Drop it", type="button", data_do="drop"),
+            tag("button", "Keep it", type="button", class_="main", data_do="keep-tried"),
+            tag("button", "Drop it", type="button", data_do="drop-tried"),
             class_="choices",
         ),
         class_="tried",

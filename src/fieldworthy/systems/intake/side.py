@@ -166,7 +166,7 @@ class _Side:
 
     def sensor(self, at: float, name: str) -> None:
         """A beam across the path, and its name below."""
-        colour = self.style.theme.bad
+        colour = self.style.theme.quiet
         low, high = self.on(at, -1.12 * self.half), self.on(at, 1.2 * self.half)
         self.sheet.line(low, high, Ink(colour, width=1.6, dash="3 2"))
         # outside the path, where no object comes: the name stays where it is from moment to moment

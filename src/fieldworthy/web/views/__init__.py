@@ -70,10 +70,8 @@ class View:
 
 
 VIEWS: tuple[View, ...] = (
-    View(
-        "build", "Build", "What the robot is made of: add, place, connect and see it; and the file's text.", True, False
-    ),
-    View("margins", "Margins", "What holds and what does not, worst first, and what to do about it.", drawn=False),
+    View("build", "Build", "What the robot is made of: add, place, connect and see it; and the file's text.", True),
+    View("margins", "Margins", "What holds and what does not, worst first, and what to do about it."),
     View("robot", "Robot", "The robot to scale in every pose, its arms moving, on the bar, and how it drives."),
     *(View(s.view.name, s.view.label, s.view.purpose, system=s.view) for s in systems() if s.view is not None),
     View("match", "Match", "One match over time, how the points of many spread, and what limits them."),

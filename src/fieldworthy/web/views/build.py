@@ -11,7 +11,7 @@ from fieldworthy.files.document import BadInput, KeyPath, Problem, dotted
 from fieldworthy.robot.editing import GONE
 from fieldworthy.robot.shelf import can_be_added
 from fieldworthy.robot.things import Removal
-from fieldworthy.web.components import Rows, counted, heading, values_of
+from fieldworthy.web.components import Rows, an, counted, heading, values_of
 from fieldworthy.web.fieldrows import NUMBER_PARTS, blank_form, filled, meaning, read_part, row_key, rows_shown
 from fieldworthy.web.form import (
     Field,
@@ -26,20 +26,26 @@ from fieldworthy.web.form import (
     words_of,
 )
 from fieldworthy.web.judging import Source, copy_in, put_on, rename_in, taken_from
-from fieldworthy.web.markup import Content, Markup, address, field_id, finding_row, key_of, tag
+from fieldworthy.web.markup import Content, Markup, address, field_id, finding_row, key_of, said_there, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.placing import drawn, moved, sized
 from fieldworthy.web.strip import Strip
 from fieldworthy.web.views.margins import problems_of, show_preview
 from fieldworthy.web.views.parts import build_parts, parts_body
 from fieldworthy.web.views.plan import build_plan, plan_body
-from fieldworthy.web.views.robot import build_turning
+from fieldworthy.web.views.robot import build_turning, turning_body
 from fieldworthy.web.views.text import build_text, show_text
 from fieldworthy.web.worker import Broken
 
 T = TypeVar("T")
 PARTS = {"": "Robot", "parts": "Parts", "plan": "Plan", "turning": "In three dimensions", "text": "Text of the file"}
 """Ways to build, by what the address asks for."""
+_OTHERS = {
+    "parts": (parts_body, build_parts),
+    "plan": (plan_body, build_plan),
+    "turning": (turning_body, build_turning),
+}
+"""What each of the other ways shows first, and what fills it."""
 _BESIDE = 14  # findings that stand beside the form
 _OPEN: tuple[KeyPath, ...] = (("mechanisms",), ("air", "tanks"), ("air", "cylinders"))
 _FEW = 8  # things of such a kind that are listed without being asked for
@@ -111,21 +117,12 @@ async def build(page: Page) -> None:
         _parts(page, part if part in PARTS else ""),
         class_="headline",
     )
-    if part == "parts" and not page.season_open:
-        page.fill(top, parts_body(page))
-        await build_parts(page)
-        return
-    if part == "plan" and not page.season_open:
-        page.fill(top, plan_body())
-        await build_plan(page)
-        return
-    if part == "turning" and not page.season_open:
-        told = (
-            "Drag to turn it; the mouse wheel, or two fingers, bring it nearer. A double click on a thing opens its "
-            "form. Green on the floor is what it stands on, the large ball its centre of gravity."
-        )
-        page.fill(top, tag("p", told, class_="lead"))
-        await build_turning(page)
+    strip = Strip(page)
+    if part in _OTHERS and not page.season_open:
+        body, shown = _OTHERS[part]
+        page.fill(top, strip.markup(), body(page))
+        strip.listen()
+        await shown(page)
         return
     state = State(Rows(page, "build-rows"), Rows(page, "build-rare"), Rows(page, "beside-rows"))
     if text:
@@ -139,7 +136,6 @@ async def build(page: Page) -> None:
         judged()
         return
     state.at = page.query.get("key", "")
-    strip = Strip(page)
     foot = "" if page.season_open else strip.markup()
     page.fill(top, foot, tag("div", id="build-problems"), _body(page))
     _listen(page, state)
@@ -152,8 +148,8 @@ async def build(page: Page) -> None:
 
 def _parts(page: Page, now: str) -> Markup:
     links = [
-        tag("a", label, href=address("build", file=page.file, part=part), data_go=True,
-            aria_current="true" if part == now else None)
+        tag("a", "Season" if page.season_open and not part else label, href=address("build", file=page.file, part=part),
+            data_go=True, aria_current="true" if part == now else None)
         for part, label in PARTS.items()
         if not page.season_open or part in ("", "text")
     ]  # fmt: skip
@@ -198,6 +194,7 @@ def _beside(page: Page) -> Content:
         tag("p", id="beside-about", class_="fine"),
         tag("ul", id="beside-rows", class_="findings"),
         class_="beside",
+        id="beside",
         tabindex="0",
         aria_labelledby="beside-title",
     )
@@ -348,7 +345,7 @@ def _kind(page: Page, state: State, kind: Made) -> Content:
         return _link(state, kind.key, kind.label, bad=bool(kind.wrong))
     can = page.may_change and (can_be_added(kind.path) or any(t.into == kind.path for t in shelf()))
     add = tag("button", "Add", type="button", class_="add", data_do="add", data_of=kind.key,
-              aria_label=f"Add a {kind.one}", data_key=f"add {kind.key}") if can else ""  # fmt: skip
+              aria_label=f"Add {an(kind.one)}", data_key=f"add {kind.key}") if can else ""  # fmt: skip
     if not kind.names:
         return tag("div", tag("span", kind.label, class_="none"), add, class_="kind")
     here = [dotted((*kind.path, name)) for name in kind.names]
@@ -420,20 +417,16 @@ async def _work(page: Page, place: str, function: Callable[..., T], *arguments: 
     try:
         return await page.queue.quick.run(function, page.draft.source, *arguments)
     except BadInput as error:
-        page.put(place, _said(error.problems))
+        page.put(place, said_there(error.problems))
     except Broken as error:
         page.note(str(error), bad=True)
     return None
 
 
-def _said(problems: tuple[Problem, ...]) -> str:
-    hint = f" Did you mean {problems[0].suggestion!r}?" if problems[0].suggestion else ""
-    return f"{problems[0].expected[:1].upper()}{problems[0].expected[1:]}.{hint}"
-
-
 async def _pick(page: Page, state: State, key: str) -> None:
     if key in state.things:
         state.chosen, state.at, state.panel = key, "", ""
+        page.query["key"] = key  # it stays chosen where the view is built anew, as for other colours
         page.put("build-panel", "")
         if page.display.width < _NARROW:
             page.call("mark", "build-made", {"open": None})
@@ -458,7 +451,7 @@ async def _add(page: Page, state: State, key: str) -> None:
             cards.append(tag("li", plain, tag("span", "Nothing but that.")))
         told = "Typical, with the numbers of an invented team, each an estimate: change what differs."
         close = tag("button", "Not now", type="button", class_="quiet", data_do="close")
-        title = tag("h2", f"Add a {kind.one}", id="shelf-title", tabindex="-1")
+        title = tag("h2", f"Add {an(kind.one)}", id="shelf-title", tabindex="-1")
         said = tag("p", id="panel-said", class_="said", role="alert")
         listed = tag("ul", cards, class_="shelf")
         page.put("build-panel", tag("div", title, tag("p", told, class_="fine"), listed, said, close, class_="panel"))
@@ -532,9 +525,9 @@ async def _take(page: Page, state: State, key: str) -> None:
 def _asked(label: str, found: Removal) -> Markup:
     """Say what goes with a thing, and ask."""
     lists = [
-        ("These cannot be without it, and go too", [words_of(path) for path in found.gone]),
-        ("These only stop naming it", [words_of(path) for path in found.freed]),
-        ("This is then to be mended", [f"{words_of(p.key)}: {p.expected}" for p in found.leaves]),
+        ("This goes with it, since it cannot work without it", [words_of(path) for path in found.gone]),
+        ("This stays, and no longer uses it", [words_of(path) for path in found.freed]),
+        ("This must be mended afterwards", [f"{words_of(p.key)}: {p.expected}" for p in found.leaves]),
     ]
     told = [
         [tag("h3", title), tag("ul", [tag("li", line) for line in dict.fromkeys(lines)])]
@@ -601,7 +594,7 @@ async def _fill(page: Page, state: State, values: dict[str, Any]) -> None:
     try:
         path, entry = filled(blanks, head.path, {key: str(value)[:500] for key, value in values.items()})
     except BadInput as error:
-        page.put("blank-said", _said(error.problems))
+        page.put("blank-said", said_there(error.problems))
         return
     if path == head.path and head.listed:
         path = (*path, sum(1 for h in state.heads.values() if h.path[:-1] == head.path))
@@ -613,7 +606,7 @@ async def _change(page: Page, changes: dict[KeyPath, object], place: str, about:
     try:
         return await page.editor.try_change(changes, about)
     except BadInput as error:
-        page.put(place, _said(error.problems))
+        page.put(place, said_there(error.problems))
     return False
 
 
@@ -648,7 +641,7 @@ async def _set(page: Page, state: State, data: dict[str, Any]) -> None:
     try:
         path, value = read_part(found, part, text)
     except BadInput as error:
-        page.put(said, _said(error.problems))
+        page.put(said, said_there(error.problems))
         page.call("mark", field_id(found.path), {"aria-invalid": "true"})
         return
     changes: dict[KeyPath, object] = {path: value}
@@ -675,18 +668,18 @@ def _show_beside(page: Page, state: State) -> None:
     report = page.judged.report
     value = state.fields.get(state.at)
     thing = state.things.get(state.chosen)
-    if value is not None:
-        found = [f for f in report.findings if state.at in f.inputs]
-        what = value.label
-    else:
-        inside = (f"{state.chosen}.", f"{state.chosen}[")
-        found = [f for f in report.findings if any(k == state.chosen or k.startswith(inside) for k in f.inputs)]
-        what = f"'{thing.label}'" if thing is not None else ""
+    key = state.chosen if value is None else state.at
+    what = value.label if value is not None else f"'{thing.label}'" if thing is not None else ""
+    inside = (f"{key}.", f"{key}[")
+    found = [f for f in report.findings if any(f"{k}.".startswith(inside) for k in f.inputs)]
+    if key.startswith("season."):  # a limit is no input of the finding that is named after it
+        found += [f for f in report.findings if f"season.{f.id}.".startswith(f"{key.partition('[')[0]}.")]
     about = "The worst findings; move a number and watch."
     if found:
         about = f"{counted(len(found), 'finding')} that {'rest' if len(found) > 1 else 'rests'} on {what}."
     elif what:
         about = f"No finding rests on {what} as it stands; the worst are shown."
     page.put("beside-about", about)
+    page.call("mark", "beside", {"data-idle": None if found else "yes"})
     rows = {key_of(f): finding_row(f, small=True) for f in (found or list(report.findings))[:_BESIDE]}
     state.beside.show(rows)

@@ -284,8 +284,8 @@ def detail_body(found: Detail | None, file: str) -> Content:
     if found is None:
         return ""
     equations = [
-        tag("li", tag("div", Markup(e.mathml), class_="equation"),
-            tag("div", Markup(e.put_in), class_="equation") if e.put_in else "",
+        tag("li", tag("div", [tag("div", Markup(m), class_="equation") for m in (e.mathml, e.put_in) if m],
+                      class_="worked", tabindex="0", role="group", aria_label="Formula"),
             tag("p", f"{e.where} ({e.source})", class_="fine"))
         for e in found.equations
     ]  # fmt: skip

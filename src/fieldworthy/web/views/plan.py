@@ -158,8 +158,9 @@ async def _show(page: Page) -> None:
             page.put("plan-time", pictures_of(page, figures or ()))
 
 
-def plan_body() -> Content:
+def plan_body(page: Page) -> Content:
     """The places that the view fills."""
+    del page
     told = "What is done where, and in which order. Drag a card, or use its arrows; the match under it follows."
     return [
         tag("p", told, class_="lead"),

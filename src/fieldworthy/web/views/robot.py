@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from fieldworthy.files.document import BadInput, dotted
 from fieldworthy.web.components import DisplayUnits, heading, is_new, pictures_of
 from fieldworthy.web.figures import in_pose, poses, shown
-from fieldworthy.web.markup import address, plain_sentences, tag
+from fieldworthy.web.markup import Markup, address, plain_sentences, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.placing import TREAD, Spot, Whole, rods_of, solid
 from fieldworthy.web.views.shown import listen, sections_of
@@ -80,6 +80,16 @@ async def _turn(page: Page, name: str) -> None:
         await _pose(page, names)
 
 
+def turning_body(page: Page) -> Markup:
+    """Say what can be done with the scene."""
+    del page
+    told = (
+        "Drag to turn it; the mouse wheel, or two fingers, bring it nearer. A double click on a thing opens its form. "
+        "Green on the floor is what it stands on, the large ball its centre of gravity."
+    )
+    return tag("p", told, class_="lead")
+
+
 async def build_turning(page: Page) -> None:
     """Show the scene; it is drawn anew when the file changes."""
     shown: list[tuple[tuple[Spot, ...], Whole]] = []
@@ -109,7 +119,7 @@ def _whole(scene: ui.scene, whole: Whole, theme: Theme) -> None:
     for start, end in zip(corners, [*corners[1:], *corners[:1]], strict=True):
         scene.line(start, end).material(theme.good)
     if whole.cg is not None:
-        scene.sphere(2 * _POINT).move(*whole.cg).material(theme.caution).with_name("")
+        scene.sphere(2.5 * _POINT).move(*whole.cg).material(theme.caution).with_name("")
 
 
 def _scene(page: Page, spots: tuple[Spot, ...], whole: Whole) -> None:

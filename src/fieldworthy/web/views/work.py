@@ -168,7 +168,7 @@ def _show_faults(page: Page, told: tuple[tuple[str, str, str, int], ...], found:
         cost = ""
         if fix is not None and fix.points is not None and fix.interval is not None:
             low, high = fix.interval
-            cost = tag("small", f"{low:.1f} to {high:.1f} points (95 %)")
+            cost = tag("small", f"{low:.1f} to {high:.1f} points (95 %)") if round(high, 1) else ""
         button = tag("button", "It is mended", type="button", data_do="mended", data_of=f"{where}|{what}",
                      aria_label=f"{what} is mended") if times and page.may_change else ""  # fmt: skip
         rows.append(tag("li", tag("span", because), cost, button, class_="fault"))
