@@ -58,7 +58,7 @@ def _stands(found: dict[str, Outcome], every: dict[str, list[Outcome]], count: i
 
 def _turns(found: dict[str, Outcome]) -> None:
     by = found["grabber.force.hook"].because.words["by"]
-    if by != "turning on the spot":
+    if by != "Turning on the spot":
         return
     turns = np.isfinite(over(found["drive.turn"]))
     given = np.broadcast_to(said(found["grabber.force.hook"], "given"), turns.shape)
