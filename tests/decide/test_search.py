@@ -269,7 +269,7 @@ def test_nothing_can_meet_it(runner):
     found = search(loaded, document, How(Budget(50)))
     assert found.best is None
     assert found.short[0].id == "balance.tilt"
-    assert "balance.tilt is the farthest" in found.answer
+    assert "The check 'pose driving: tilt' is the farthest" in found.answer
 
 
 def test_no_budget_and_one_candidate(runner):

@@ -17,7 +17,6 @@ from fieldworthy.cli.output import plain_console, print_json, print_line, progre
 from fieldworthy.decide.search import Carried, Design, Found, How, Progress, search, write_variant
 from fieldworthy.decide.search.space import what_varies
 from fieldworthy.decide.search.wanted import from_options, read_search
-from fieldworthy.decide.search.words import needed_for
 from fieldworthy.engine.finding import as_data
 from fieldworthy.files import BadInput, Document, Problem
 from fieldworthy.files.document import KeyPath
@@ -156,11 +155,11 @@ def print_found(console: Console, found: Found) -> None:
         _print_short(console, design)
     for i, design in enumerate(found.front):
         _head(console, f"Design {i + 1}{', the knee' if i == found.knee else ''}")
-        console.print("; ".join(f"{a.name} {digits(a.value)} {a.unit}".rstrip() for a in design.amounts))
+        console.print("; ".join(f"{a.about} {digits(a.value)} {a.unit}".rstrip() for a in design.amounts))
         _print_design(console, design)
     for short in found.short:
         console.print(
-            f"✗ {short.id}: the nearest candidate lacks {digits(100 * short.near, 2)} % of it ({_WHY[short.why]})"
+            f"✗ {short.name}: the nearest candidate lacks {digits(100 * short.near, 2)} % of it ({_WHY[short.why]})"
         )
         if short.now and short is not found.short[0]:  # of the first the answer has said it
             console.print(f"  {short.now}")
@@ -210,8 +209,4 @@ def _print_short(console: Console, design: Design) -> None:
 
 def _carried(carried: Carried) -> tuple[str, str]:
     """What a change is worth, or what it is needed for, and the change."""
-    if carried.needed:
-        return "  ", f"{carried.sentence.removesuffix('.')}: {needed_for(carried.needed)}."
-    if carried.more is None:
-        return "  ", f"{carried.sentence.removesuffix('.')}: what is wanted is less without it."
-    return f"  {carried.more:+.1f} points ({carried.low:+.1f} to {carried.high:+.1f})  ", carried.sentence
+    return "  ", f"{carried.sentence.removesuffix('.')}: {carried.told}."

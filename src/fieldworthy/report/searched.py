@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fieldworthy.decide.search import Carried, Design, Found
+from fieldworthy.decide.search import Amount, Carried, Design, Found
 from fieldworthy.decide.search.figure import front
 from fieldworthy.decide.search.result import stamp_of
 from fieldworthy.decide.search.wanted import AMOUNTS
@@ -31,7 +31,7 @@ def searched(found: Found, loaded: Loaded, words: Words, style: Style) -> list[S
     if found.front:
         told += _front(found, words, style)
     if found.short:
-        told.append(Points([words.text(f"{s.id}: the nearest candidate lacks {100 * s.near:.2g} %.")
+        told.append(Points([words.text(f"{s.name or s.id}: the nearest candidate lacks {100 * s.near:.2g} %.")
                             for s in found.short[:_CHANGES]]))  # fmt: skip
     return [Section("The decision: what a search found", told)]
 
@@ -78,16 +78,18 @@ def _front(found: Found, words: Words, style: Style) -> list[Block]:
     """The designs that nothing beats, drawn and listed by their numbers in the figure."""
     rows: list[list[Cell]] = []
     for i, design in enumerate(found.front):
-        amounts = "; ".join(f"{_name(a.name, words)} {digits(a.value)} {a.unit}".rstrip() for a in design.amounts)
+        amounts = "; ".join(f"{_name(a, words)} {digits(a.value)} {a.unit}".rstrip() for a in design.amounts)
         name = f"{i + 1}{', the knee' if i == found.knee else ''}"
         changes = " ".join(_listed((*design.sentences, *design.plan), 4))
         rows.append([Mark(name, "bold"), amounts, changes or "As it is now."])
-    names = [_name(a.name, words) for a in found.front[0].amounts]
+    names = [_name(a, words) for a in found.front[0].amounts]
     drawn: list[Block] = [Picture(front(found.front, found.knee, names, style), 0.3)] if found.front[1:] else []
     return [Head("Designs that nothing found beats"), *drawn,
             Table(("Design", "What it gives", "What changes"), rows, (1.2, 2.6, 5.4), (), True)]  # fmt: skip
 
 
-def _name(wanted: str, words: Words) -> str:
+def _name(amount: Amount, words: Words) -> str:
     """What is wanted, in words: of a finding it is the margin."""
-    return wanted if wanted in AMOUNTS else f"margin of {words.text(wanted).removeprefix('the check ')}"
+    if amount.name in AMOUNTS or amount.words:
+        return amount.about
+    return f"margin of {words.text(amount.name).removeprefix('the check ')}"

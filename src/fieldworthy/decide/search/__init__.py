@@ -12,6 +12,7 @@ from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.racing import RACED, Budget, Journal, Progress, Race, Task, Tell, crew_of, look_for, run
 from fieldworthy.decide.search.result import (
     RUNS,
+    Amount,
     Carried,
     Design,
     Found,
@@ -28,6 +29,7 @@ from fieldworthy.files import Document
 from fieldworthy.robot import Loaded
 
 __all__ = [
+    "Amount",
     "Budget",
     "Carried",
     "Design",

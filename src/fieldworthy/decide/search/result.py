@@ -19,16 +19,16 @@ from typing import Any, ClassVar
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.decide.change import Edit
+from fieldworthy.decide.change import Edit, Key
 from fieldworthy.decide.search.plans import as_file, changes_of, sentences, texts_with, written_plan
 from fieldworthy.decide.search.propose import order
 from fieldworthy.decide.search.racing import STEPS, Race
 from fieldworthy.decide.search.space import Space
 from fieldworthy.decide.search.trial import Effort, Trial, built, hours_of
 from fieldworthy.decide.search.wanted import HOURS, PLAYED, Asked, Constraint
-from fieldworthy.decide.search.words import range_of, sentence
+from fieldworthy.decide.search.words import needed_for, range_of, sentence
 from fieldworthy.engine.evaluate import evaluate
-from fieldworthy.engine.finding import Finding, Report
+from fieldworthy.engine.finding import Finding, Report, check_named
 from fieldworthy.engine.system import dangerous
 from fieldworthy.files import BadInput, Problem
 from fieldworthy.files.document import KeyPath, dotted, read_text
@@ -61,12 +61,19 @@ class Amount:
     name, unit : As asked for
     value : Of the design
     now : Of the present robot
+    words : Of what it is, where that is not how it was asked for
     """
 
     name: str
     unit: str
     value: float
     now: float
+    words: str = ""
+
+    @property
+    def about(self) -> str:
+        """What it is, for people."""
+        return self.words or self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +108,7 @@ class Carried:
     sentence : What it is
     more : Points that the design scores more with it; None where what is wanted is something else
     low, high : 95 % interval over what is not known
-    needed : What would not hold without it, by id; empty where everything would
+    needed : What would not hold without it, in words; empty where everything would
     """
 
     key: str
@@ -110,6 +117,16 @@ class Carried:
     low: float | None
     high: float | None
     needed: tuple[str, ...]
+
+    @property
+    def told(self) -> str:
+        """What it is needed for, or the points that it brings."""
+        if self.needed:
+            return needed_for(self.needed)
+        if self.more is None or self.low is None or self.high is None:
+            return "what is wanted is less without it"
+        idle = ": nothing is lost without it" if self.more <= 0.0 else ""
+        return f"{self.more:+.1f} points ({self.low:+.1f} to {self.high:+.1f}){idle}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +140,7 @@ class Design:
     amounts : Of what is wanted
     gain : In points; None where no matches are played
     breaks : Sentences of what holds now and would be short
-    mends : Ids of what is short now and would hold
+    mends : Names of what is short now and would hold
     hours : Of work, about: build times and changes
     plan : The order of actions where it changes, in words
     """
@@ -148,12 +165,14 @@ class Short:
     why : Why it must hold
     near : By how much of the limit, or of the chance, the nearest lacks it
     now : Where the present robot lacks it too: what is said of that, and what to change; empty where it holds now
+    name : Of the finding, for people
     """
 
     id: str
     why: str
     near: float
     now: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,6 +298,13 @@ class Judge:
         before = {(f.id, f.subject): f.margin for f in self.now.findings if f.margin is not None}
         told = [(f.id, f.margin, before.get((f.id, f.subject), 0.0)) for f in report.findings if f.margin is not None]
         return (*lacking, *(one for one, then, was in told if one in dangerous() and then < min(was, 0.0) - 1e-9))
+
+    def named(self, key: Key) -> str:
+        """Name what must hold, for people: "'clamp: hold'"."""
+        if key == HOURS:
+            return HOURS[0]
+        subject = next((f.subject for f in self.now.findings if f.id == key[0] and key[1] in ("", f.subject)), key[1])
+        return check_named(key[0], subject or "robot").removeprefix("the check ")
 
     def gain(self, loaded: Loaded) -> Gain | None:
         """How many points more a design scores."""
@@ -455,12 +481,14 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
         value, now = one.better * worth[i], one.better * was[i]
         if one.name == "points" and gain is not None:
             value, now = gain.points, gain.now
-        amounts.append(Amount(one.name, one.unit, float(value), float(now)))
+        words = "" if one.key is None else f"margin of {judge.named(one.key)}"
+        amounts.append(Amount(one.name, one.unit, float(value), float(now), words))
     before = {(f.id, f.subject): f for f in judge.now.findings}
     held = {key for key, f in before.items() if f.verdict == "holds"}
     short = {key for key, f in before.items() if f.verdict == "short"}
     breaks = tuple(f.because for f in report.short if (f.id, f.subject) in held)
-    mends = tuple(f.id for f in report.findings if f.verdict == "holds" and (f.id, f.subject) in short)
+    mended = [f for f in report.findings if f.verdict == "holds" and (f.id, f.subject) in short]
+    mends = tuple(check_named(f.id, f.subject).removeprefix("the check ") for f in mended)
     hours = float(hours_of(trial.loaded, trial.asked.space, row[None, :])[0])
     said = () if less is None else less.sentences
     said += tuple(sentence(judge.first, v, value) for v, value in changed if v.sort != "thing")
@@ -501,12 +529,15 @@ def _carried(judge: Judge, row: Array) -> tuple[Carried, ...]:
     fresh = Trial(judge.loaded, judge.asked, judge.seed + FRESH)
     back = np.repeat(row[None, :], changed.size + 1, axis=0)
     back[np.arange(1, changed.size + 1), changed] = space.now[changed]
-    lacks = fresh.tried(back, Effort()).lacks
+    lacks = fresh.tried(back, Effort(STEPS[-1].cases, 0)).lacks
     points = fresh.points(back, STEPS[-1]) if judge.plays else None
     found = []
     for k, column in enumerate(changed.tolist(), 1):
-        needed = tuple(c.key[0] for c, lack in zip(judge.asked.constraints, lacks[k], strict=True) if lack > 0)
         gain = None if points is None else gain_of(points[k], points[0])
+        short = [c.key for c, lack in zip(judge.asked.constraints, lacks[k], strict=True) if lack > 0]
+        if not short and gain is not None and gain.more <= _EVEN:  # a batch may not see what its own file would say
+            short = _lacking_by_file(judge, back[k])
+        needed = tuple(dict.fromkeys(judge.named(key) for key in short))
         variable = space.variables[column]
         said = sentence(judge.loaded, variable, float(row[column]))
         more, low, high = (None, None, None) if gain is None else (gain.more, gain.low, gain.high)
@@ -514,12 +545,23 @@ def _carried(judge: Judge, row: Array) -> tuple[Carried, ...]:
     return tuple(sorted(found, key=lambda c: (not c.needed, -(c.more or 0.0))))
 
 
+def _lacking_by_file(judge: Judge, row: Array) -> list[Key]:
+    """What must hold and does not on a candidate as its file would be read."""
+    loaded = built(judge.loaded, judge.asked.space, row)
+    if loaded is None:
+        return []
+    report = evaluate(loaded, samples=_SAMPLES, seed=judge.seed)
+    return [(one, "") for one in judge.lacks(report, less=judge.asked.space.less_of(row) is not None)]
+
+
 def _nearest(judge: Judge, race: Race) -> tuple[Short, ...]:
     """What no candidate met, the farthest first."""
     asked = judge.asked
     near = np.zeros(len(asked.constraints)) if race.nearest is None else race.nearest
     pairs = sorted(zip(asked.constraints, near.tolist(), strict=True), key=lambda pair: -pair[1])
-    return tuple(Short(c.key[0], c.why, lack, _lacking(judge, c, lack)) for c, lack in pairs if lack > 0)
+    return tuple(
+        Short(c.key[0], c.why, lack, _lacking(judge, c, lack), judge.named(c.key)) for c, lack in pairs if lack > 0
+    )
 
 
 def _lacking(judge: Judge, constraint: Constraint, lack: float) -> str:
@@ -549,7 +591,7 @@ def _none(short: Sequence[Short], race: Race) -> str:
         )
     worst = short[0]
     return (
-        f"Nothing within these ranges holds what it must. {worst.id} is the farthest: the nearest of "
+        f"Nothing within these ranges holds what it must. The check {worst.name} is the farthest: the nearest of "
         f"{counted(race.candidates, 'candidate')} is {digits(100 * worst.near, 2)} % of its limit short. "
         f"{worst.now or 'Widen a range, or ask for less.'}"
     )
@@ -574,7 +616,7 @@ def _words(judge: Judge, best: Design, race: Race) -> str:
         )
     a = best.amounts[0]
     value = f"{a.value:.3g} {a.unit}".rstrip()
-    return f"The best of {counted(race.candidates, 'candidate')} has {a.name} {value} where {name} has {a.now:.3g}."
+    return f"The best of {counted(race.candidates, 'candidate')} has {a.about} {value} where {name} has {a.now:.3g}."
 
 
 def _thinned(front: Sequence[Design], asked: Asked) -> tuple[tuple[Design, ...], int]:
@@ -596,10 +638,10 @@ def _thinned(front: Sequence[Design], asked: Asked) -> tuple[tuple[Design, ...],
 
 
 def _front_words(front: Sequence[Design], knee: int) -> str:
-    ends = "; ".join(f"{a.name} {min(d.amounts[i].value for d in front):.3g} to "
+    ends = "; ".join(f"{a.about} {min(d.amounts[i].value for d in front):.3g} to "
                      f"{max(d.amounts[i].value for d in front):.3g} {a.unit}".rstrip()
                      for i, a in enumerate(front[0].amounts))  # fmt: skip
-    at = ", ".join(f"{a.name} {a.value:.3g} {a.unit}".rstrip() for a in front[knee].amounts)
+    at = ", ".join(f"{a.about} {a.value:.3g} {a.unit}".rstrip() for a in front[knee].amounts)
     if len(front) == 1 and not front[0].edits:
         return f"Nothing that was found beats the robot as it is: {at}."
     if len(front) == 1:

@@ -88,11 +88,12 @@ def _of_plan(path: KeyPath, variable: Variable, before: str, after: str) -> str:
     return f"Do {step} {where} at '{after}', not at '{before}'."
 
 
-def needed_for(ids: Sequence[str]) -> str:
+def needed_for(names: Sequence[str]) -> str:
     """What would not hold without a change."""
-    told = list(dict.fromkeys(ids))
+    told = list(dict.fromkeys(names))
     if told == [HOURS[0]]:
         return "needed so that the work fits into the hours left"
     more = f" and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
     listed = ", ".join(told[:_TOLD]) if more else " and ".join(filter(None, [", ".join(told[:-1]), told[-1]]))
-    return f"needed so that {listed}{more} {'hold' if len(told) > 1 else 'holds'}"
+    several = len(told) > 1
+    return f"needed so that the {'checks' if several else 'check'} {listed}{more} {'hold' if several else 'holds'}"

@@ -7,7 +7,6 @@ from typing import Any
 
 from fieldworthy.decide.search import Design
 from fieldworthy.decide.search.figure import Cloud
-from fieldworthy.decide.search.words import needed_for
 from fieldworthy.files.writing import written
 from fieldworthy.units import digits
 from fieldworthy.web.components import follow, heading, pictures_of, share_of, values_of
@@ -336,11 +335,7 @@ async def _show(page: Page, state: _State, job: Job) -> None:
         (f"Design {i + 1}{', the knee' if i == found.knee else ''}", d) for i, d in enumerate(found.front)
     ]
     cards = [_card(i, head, design, page.may_change) for i, (head, design) in enumerate(state.designs)]
-    carried = [
-        tag("li", f"{c.sentence.removesuffix('.')}: "
-            f"{needed_for(c.needed) if c.needed else f'{c.more:+.1f} points ({c.low:+.1f} to {c.high:+.1f})'}")
-        for c in found.carried if (c.needed or c.more is not None) and len(found.carried) > 1
-    ]  # fmt: skip
+    carried = [tag("li", f"{c.sentence.removesuffix('.')}: {c.told}") for c in found.carried if len(found.carried) > 1]
     worth = tag("section", tag("h2", "What each change is worth"), tag("ul", carried)) if carried else ""
     old = done.source != page.draft.source
     stale = tag("p", "The robot has changed since: search again.", class_="caution") if old else ""
@@ -352,7 +347,7 @@ async def _show(page: Page, state: _State, job: Job) -> None:
 
 def _card(i: int, head: str, design: Design, may_change: bool) -> Markup:
     """One design: what changes, what that gives and breaks, and what may be done with it."""
-    amounts = "; ".join(f"{a.name} {digits(a.value)} {a.unit}".rstrip() + f" ({digits(a.now)} now)"
+    amounts = "; ".join(f"{a.about} {digits(a.value)} {a.unit}".rstrip() + f" ({digits(a.now)} now)"
                         for a in design.amounts)  # fmt: skip
     changes = [tag("li", text) for text in (*design.sentences, *design.plan)]
     buttons = [tag("button", "Draw it beside the present robot", type="button", data_do="design", data_number=i)]
