@@ -29,6 +29,7 @@ TRUST = 10.0
 _BEND = 2.0  # standard deviations at which a residual begins to count less than its square
 _MOST = 400  # evaluations; a fit that needs more than some dozens is lost
 _STEPS = 120  # of a search that lowers its damping by itself: nonsense on a scale takes more and gains nothing by it
+_LOST, _PATIENCE = 1e-3, 5  # gain of a step, and steps in a row that gain no more: the end where nothing fits anyway
 _STEP = 1e-5  # spans: of slopes that nobody gives
 _FLAT = 0.1  # of the loss's first slope: a far reading bends it less, and must not make a step too bold
 _STUCK = 1e10  # damping: no step is small enough to go down
@@ -106,7 +107,7 @@ class Solution:
     @property
     def unexplained(self) -> bool:
         """Whether half of the readings or more stay far from the best fit: the model cannot have led to them."""
-        return bool(np.mean(np.abs(self.residuals) > _FAR) >= 0.5)
+        return _unexplained(self.residuals)
 
     @property
     def missed(self) -> str:
@@ -391,9 +392,13 @@ class _Problem:
         """
         root = np.ones_like(off)
         if robust:
-            readings = slice(0, off.size - len(self._given))
-            root[readings] = np.sqrt(1.0 + (off[readings] / _BEND) ** 2)
+            readings = self._readings(off)
+            root[: readings.size] = np.sqrt(1.0 + (readings / _BEND) ** 2)
         return float(np.sum(off**2 / (1.0 + root))), 1.0 / root, root**-3.0
+
+    def _readings(self, off: Array) -> Array:
+        """The residuals of the readings alone, without those of what is given beforehand."""
+        return off[: off.size - len(self._given)]
 
     def _tried(self, unit: Array, scale: float) -> Array:
         """Residuals of parameters that may make no sense; nan then."""
@@ -408,6 +413,7 @@ class _Problem:
         damp, off = 1e-3, self._all(unit, scale)
         if not np.all(np.isfinite(off)):
             raise ValueError("residuals are not finite where the search begins")
+        slow = 0
         for _ in range(_STEPS):
             loss, first, second = self._loss(off, robust=robust)
             slopes = self._slopes(unit, scale)
@@ -429,7 +435,8 @@ class _Problem:
             else:
                 return unit
             unit, off, damp = tried, there, max(0.1 * damp, 1e-15)
-            if loss - better <= near * loss:
+            slow = slow + 1 if loss - better <= _LOST * loss and _unexplained(self._readings(off)) else 0
+            if loss - better <= near * loss or slow == _PATIENCE:
                 return unit
         return unit
 
@@ -485,6 +492,10 @@ class _Problem:
         mean = slopes / r.size
         small = 1.0 + (r.size - left) / r.size * (1.0 - mean) / max(mean, 1e-9)
         return small**2 * squares / max(left, 1e-9) / max(mean, 1e-9) ** 2
+
+
+def _unexplained(readings: Array) -> bool:
+    return bool(np.mean(np.abs(readings) > _FAR) >= 0.5)
 
 
 def _downhill(bend: Array, uphill: Array) -> Array:
