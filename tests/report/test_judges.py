@@ -1,5 +1,7 @@
 """The judges' pages: two pages, five questions in their order, and the same numbers as the commands print."""
 
+import datetime
+import html
 import json
 import re
 
@@ -64,11 +66,34 @@ def test_the_evidence_is_what_the_file_says_was_measured(made):
             assert f"{action.practice.successes} of {action.practice.attempts}" in text
 
 
-def test_a_robot_alone_says_that_no_alternative_was_named(tmp_path):
+@pytest.mark.long
+def test_a_robot_alone_tells_the_changes_that_were_reckoned_through(tmp_path):
     out = tmp_path / "judges.html"
     done = run("report", example_file("otter"), "--for", "judges", "--runs", "50", "-o", out)
     assert (done.code, done.out) == (0, f"wrote {out}\n")
-    assert "name no alternative" in out.read_text("utf-8")
+    text = re.sub(r"<[^>]+>", " ", out.read_text("utf-8").partition("<body")[2])
+    assert "No other robot was compared" in text
+    assert " --" not in text  # pages name no option of a command
+    said = json.loads(run("check", example_file("otter"), "--remedies", "--json", "--exit-zero").out)
+    leads = [cause["lead"] for cause in said["causes"]]
+    first = [found["remedies"][0]["sentence"] for found in said["remedies"]["findings"]
+             if found["remedies"] and found["id"] in leads]  # fmt: skip
+    assert len(first) == len(leads)
+    assert [sentence for sentence in first if flat(sentence) not in flat(html.unescape(text))] == []
+    assert datetime.date.today().isoformat() in text
+
+
+@pytest.mark.long
+def test_after_a_choice_the_pages_speak_of_both_robots_and_limit_the_one_that_is_chosen(made):
+    """Wherever the pages are opened: limits are of the robot that the pages say to choose, and both spreads stand."""
+    text = re.sub(r"<[^>]+>", " ", as_html(made))
+    assert "Heron mk1 is expected to score" in text
+    assert "Heron mk2 is expected to score" in text
+    pages = make_judges(example("mk1"), Wanted(runs=50, against=(example("mk2"),)))
+    other = re.sub(r"<[^>]+>", " ", as_html(pages))
+    chosen = re.search(r"Choose (Heron mk\d)", other)
+    assert chosen
+    assert f"What still limits {chosen.group(1)}" in other or f"Nothing is surely short on {chosen.group(1)}" in other
 
 
 def test_another_reader_is_refused(tmp_path):

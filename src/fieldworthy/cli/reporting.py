@@ -194,7 +194,7 @@ def run_report(
     variants = tuple(load_robot(variant) for variant in against)
     with busy("Checking the robot, playing its matches, drawing"):
         make = make_judges if reader == "judges" else make_notebook
-        paper = make(loaded, replace(wanted, since=older, against=variants))
+        paper = make(loaded, replace(wanted, date=wanted.date or today(), since=older, against=variants))
     write(paper, out)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
@@ -248,10 +248,13 @@ def draw_rows(sheet: Sheet, top: float, rows: Sequence[Row], axis: Axis, marks: 
     box = Box(0.0, top, wide, rows_height(rows, axis, wide))
     extent = np.array([axis.low or 0.0, axis.high or 1.0])
     where = frame(sheet, box, (axis, Axis("", names=("",))), (extent, np.zeros(1)), ())
-    # lines lie under the words, their own names find what room is left
-    paint_marks(sheet, where, [replace(mark, name="") if isinstance(mark, Limit) else mark for mark in marks])
+    # upright lines stop at the words that they would cross; their own names find what room is left
+    paint_marks(sheet, where, [mark for mark in marks if not isinstance(mark, Limit)])
     y = where.plot.y
     for row in rows:
+        for mark in marks:
+            if isinstance(mark, Limit):
+                _passed(sheet, where, (y, y + _tall(row, wide)), row, mark)
         _row(sheet, where, y, row)
         y += _tall(row, wide)
     for mark in marks:
@@ -259,6 +262,18 @@ def draw_rows(sheet: Sheet, top: float, rows: Sequence[Row], axis: Axis, marks: 
             colour = colour_of(mark.tone, 0, sheet.style)[0]
             limit_label(sheet, where, mark, colour, [])
     return where
+
+
+def _passed(sheet: Sheet, where: Frame, ends: tuple[float, float], row: Row, mark: Limit) -> None:
+    """An upright line where it passes a row: below the words where it would cross them."""
+    x, wide, lines = float(where.x(mark.at)), sheet.style.width, _lines(row, sheet.style.width)
+    size = NORMAL if row.heading else SMALL
+    right = _EDGE + max(width(line, size, bold=row.heading) for line in lines) + 4.0
+    left = wide - _EDGE - width(row.note, SMALL, bold=True) - 4.0 if row.note else wide
+    top = ends[0] + (18.0 if row.heading else _LINE) * len(lines) + 1.0 if x < right or x > left else ends[0]
+    colour = colour_of(mark.tone, 0, sheet.style)[0]
+    if top < ends[1] and where.plot.x - 1.0 <= x <= where.plot.right + 1.0:
+        sheet.line((x, top), (x, ends[1]), Ink(colour, width=1.6, dash=mark.dash))
 
 
 def _row(sheet: Sheet, where: Frame, top: float, row: Row) -> None:

@@ -52,7 +52,7 @@ def timeline(data: Course, style: Style) -> Figure:
     sheet = Sheet(style, above + sum(pane.tall for pane in panes))
     frames = stack(sheet, above, panes, Axis("Time in the match", "time", 0.0, end))
     sheet.text(12.0, 18.0, "What it does", Letters(style.theme.ink, LARGE, bold=True))
-    _periods(sheet, frames[0], data, len(lanes))
+    _periods(sheet, frames[0], data, [_named(lane) for lane in lanes])
     for i, lane in enumerate(lanes):
         mine = [event for event in events if (event.action, event.place) == lane]
         _lane(sheet, frames[0], HEAD + 22.0 + _LANE * i, lane, mine)
@@ -67,9 +67,13 @@ def _end(data: Course) -> float:
     return max([data.clock.end, *(event.ends for event in data.timeline.events)])
 
 
-def _periods(sheet: Sheet, where: Frame, data: Course, lanes: int) -> None:
+def _named(lane: tuple[str, str]) -> str:
+    return f"{lane[0]}, {lane[1]}"
+
+
+def _periods(sheet: Sheet, where: Frame, data: Course, names: Sequence[str]) -> None:
     """Names of the periods above the lanes, and lines where they meet."""
-    theme, bottom = sheet.style.theme, HEAD + 22.0 + _LANE * lanes
+    theme = sheet.style.theme
     for period in data.clock.periods:
         a, b = float(where.x(period.begins)), float(where.x(period.ends))
         middle = Letters(theme.quiet, SMALL, "middle")
@@ -78,17 +82,27 @@ def _periods(sheet: Sheet, where: Frame, data: Course, lanes: int) -> None:
         elif sheet.free(Letters(theme.quiet, SMALL).box(a + 3.0, HEAD + 14.0, period.name)):
             sheet.text(a + 3.0, HEAD + 14.0, period.name, Letters(theme.quiet, SMALL))
         for at in (a, b):
-            sheet.line((at, HEAD + 20.0), (at, bottom), Ink(theme.edge))
+            _upright(sheet, at, names, Ink(theme.edge))
     if data.clock.reserve is not None:
-        at = float(where.x(data.clock.reserve))
-        sheet.line((at, HEAD + 20.0), (at, bottom), Ink(theme.edge, dash="4 3"))
+        _upright(sheet, float(where.x(data.clock.reserve)), names, Ink(theme.edge, dash="4 3"))
+
+
+def _upright(sheet: Sheet, x: float, names: Sequence[str], ink: Ink) -> None:
+    """A line down all lanes that leaves out the names it would cross."""
+    begun = HEAD + 20.0
+    for i, name in enumerate(names):
+        top = HEAD + 22.0 + _LANE * i
+        if x < 12.0 + width(name, SMALL) + 3.0:
+            if top > begun:
+                sheet.line((x, begun), (x, top), ink)
+            begun = top + 15.0
+    sheet.line((x, begun), (x, HEAD + 22.0 + _LANE * len(names)), ink)
 
 
 def _lane(sheet: Sheet, where: Frame, top: float, lane: tuple[str, str], events: Sequence[Event]) -> None:
     theme, middle = sheet.style.theme, top + 16.0 + _BAR / 2.0
     sheet.line((where.plot.x, middle), (where.plot.right, middle), Ink(theme.grid))
-    label = f"{lane[0]}, {lane[1]}"
-    sheet.text(12.0, top + 11.0, label, Letters(theme.ink, SMALL, halo=theme.paper))
+    sheet.text(12.0, top + 11.0, _named(lane), Letters(theme.ink, SMALL, halo=theme.paper))
     for event in events:
         leaves, begins, ends = (float(where.x(t)) for t in (event.leaves, event.begins, event.ends))
         if begins > leaves:

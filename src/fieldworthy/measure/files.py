@@ -18,7 +18,7 @@ from fieldworthy.files import BadInput, Document, Problem, Quantity, instantiate
 from fieldworthy.files.declare import Real, Spec, is_day
 from fieldworthy.files.document import KeyPath, faults_of, nearest, shorten
 from fieldworthy.files.reading import checked, references
-from fieldworthy.measure.fitting import PER_95, Belief, Solution, Weighed
+from fieldworthy.measure.fitting import PER_95, TRUST, Belief, Solution, Weighed
 from fieldworthy.measure.model import Measurements
 from fieldworthy.measure.result import Fitted, Moved, Unidentified
 from fieldworthy.robot import Loaded, load_robot
@@ -329,7 +329,7 @@ def moved(found: Weighed, parameter: str) -> Moved | None:
 
 def scatter_note(solution: Solution, error: float, kind: str, unit: str) -> tuple[str, ...]:
     """Say that readings scatter more than they were stated to."""
-    left = solution.dof - 10.0  # what the stated error counts for is not a reading
+    left = solution.dof - TRUST  # what the stated error counts for is not a reading
     if left < 2 or not solution.scatter > _ROUGH:
         return ()
     stated, real = show(error, kind, unit), show(error * solution.scatter, kind, unit, 2)

@@ -24,8 +24,8 @@ Slopes = Callable[[Array], Array]
 """Takes the parameters, shape (p,); gives the slopes of the whitened residuals, shape (n, p)."""
 PER_95 = 1.959963984540054
 """Standard normal quantile at 97.5 %: half width of a 95 % interval over its standard deviation."""
-TRUST = 10.0
-"""A stated reading error counts as much as the scatter of this many readings: it is known to about a fifth."""
+TRUST = 20.0
+"""A stated reading error counts as much as the scatter of this many readings: it is known to about a sixth."""
 _BEND = 2.0  # standard deviations at which a residual begins to count less than its square
 _MOST = 400  # evaluations; a fit that needs more than some dozens is lost
 _STEPS = 120  # of a search that lowers its damping by itself: nonsense on a scale takes more and gains nothing by it

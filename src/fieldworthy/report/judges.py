@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from fieldworthy.decide import figure as drawn_choice
+from fieldworthy.decide.remedy import FoundRemedies
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Report, name_of
 from fieldworthy.files.document import dotted
@@ -43,8 +44,9 @@ class Told:
     ----------
     loaded, report : The robot and what the checks found
     date, job : What the person put on them; empty for none
-    forecast, scores : Of its matches; None without a plan
+    played : Matches of the robot, or of every variant where there is a decision; empty without a plan
     decision : Between variants; None where none were named
+    mendings : Changes that were reckoned through where there is no decision
     older : What the checks found on an older revision; None where none was named
     size : Of the pages
     """
@@ -53,9 +55,9 @@ class Told:
     report: Report
     date: str = ""
     job: str = ""
-    forecast: Forecast | None = None
-    scores: Scores | None = None
+    played: tuple[tuple[Forecast, Scores], ...] = ()
     decision: Decision | None = None
+    mendings: tuple[FoundRemedies, ...] = ()
     older: Report | None = None
     size: Size = "a4"
 
@@ -104,12 +106,34 @@ def _seconds(told: Told) -> str:
 
 
 def _alternatives(told: Told) -> Iterator[Block]:
-    if told.decision is None:
-        yield Para("These pages name no alternative. The option --compare adds the variants that were considered.")
+    if told.decision is not None:
+        yield Para("Every alternative was checked against the same season, by the same formulas, and played the same "
+                   "matches.")  # fmt: skip
+        yield alternatives_table(told.decision)
         return
-    yield Para("Every alternative was checked against the same season, by the same formulas, and played the same "
-               "matches.")  # fmt: skip
-    yield alternatives_table(told.decision)
+    rows = list(_changes(told))
+    if not rows:
+        yield Para("No other robot was compared with this one, and no check is short that a change could mend.")
+        return
+    yield Para("No other robot was compared with this one. For what is short, changes were reckoned through; the "
+               "easiest of each stands here.")  # fmt: skip
+    yield Table(("What is short", "The easiest change", "What it breaks"), rows, (2.2, 3.6, 2.2), (), True)
+
+
+def _changes(told: Told) -> Iterator[list[Cell]]:
+    """What is short at the root, with the easiest change and what that would break."""
+    found = {(m.id, m.subject): m for m in told.mendings}
+    words = _words(told)
+    for cause in told.report.causes:
+        mending = found.get((cause.lead.id, cause.lead.subject))
+        if mending is None:
+            continue
+        if not mending.remedies:
+            yield [name_of(cause.lead), words.text(mending.answer), "–"]
+            continue
+        easiest = mending.remedies[0]
+        broken = words.text(", ".join(dict.fromkeys(one.id for one in easiest.breaks)))
+        yield [name_of(cause.lead), f"{words.text(easiest.sentence)} ({easiest.cost})", broken or "nothing else"]
 
 
 def _evidence(told: Told) -> Iterator[Block]:
@@ -154,12 +178,24 @@ def _decision(told: Told) -> Iterator[Block]:
             yield Para(f"{gap.variant} scores {abs(gap.difference):.1f} points a match {more} than {gap.first}. The "
                        f"chance that it is truly the better one is {chance(sure.mean)}.")  # fmt: skip
         yield Picture(drawn_choice.differences(found, style), 0.2)
-    if told.forecast is not None and told.forecast.mean is not None:
-        low, high = told.forecast.interval or (told.forecast.mean, told.forecast.mean)
-        yield Para(f"{told.report.robot} is expected to score {told.forecast.mean:.0f} points a match. That mean is "
-                   f"between {round(low)} and {round(high)} (95 %), by what was practised and measured.")  # fmt: skip
-        if told.scores is not None:
-            yield Picture(score.distribution([told.scores], style), 0.22)
+    for forecast, scores in told.played:
+        if forecast.mean is not None:
+            low, high = forecast.interval or (forecast.mean, forecast.mean)
+            yield Para(f"{scores.name} is expected to score {forecast.mean:.0f} points a match. That mean is between "
+                       f"{round(low)} and {round(high)} (95 %), by what was practised and measured.")  # fmt: skip
+    if told.played:
+        yield Picture(score.distribution([scores for _, scores in told.played], style), 0.22)
+    if told.played and told.decision is None:
+        yield Head("What limits the score")
+        yield Picture(score.limits(told.played[0][0], style), 0.2)
+
+
+def _chosen(told: Told) -> Report:
+    """What the checks found on the robot that is chosen; on the one that the pages are about where none is."""
+    decision = told.decision
+    if decision is None or decision.found.chosen not in decision.matrix.names:
+        return told.report
+    return decision.reports[decision.matrix.names.index(decision.found.chosen)]
 
 
 def _learned(told: Told) -> Iterator[Block]:
@@ -167,18 +203,29 @@ def _learned(told: Told) -> Iterator[Block]:
     if lines:
         yield Head("Since the last revision")
         yield Points(lines)
-    against = () if told.forecast is None else told.forecast.contradictions
-    contradictions = [words.text(one.sentence) for one in against]
+    said = "" if told.decision is None else told.decision.found.recommendation
+    contradictions = [words.text(one.sentence) for forecast, _ in told.played for one in forecast.contradictions
+                      if one.sentence not in said]  # fmt: skip
     if contradictions:
         yield Head("Where practice and computing disagree")
         yield Points(contradictions)
-    causes = told.report.causes[:_CAUSES]
+    chosen = _chosen(told)
+    causes = chosen.causes[:_CAUSES]
     if causes:
-        yield Head("What still limits the robot")
+        yield Head(f"What still limits {chosen.robot}")
         yield Points([cause.lead.because for cause in causes])
     else:
-        yield Para("No check is short for the robot as its file states it.")
-    sharpen = list(dict.fromkeys(f.sharpen for f in told.report.of("close") if f.sharpen))[:3]
+        yield Para(f"Nothing is surely short on {chosen.robot}.")
+        yield Head("What has least to spare")
+        judged = sorted((f for f in chosen.findings if f.margin is not None), key=lambda f: f.margin or 0.0)
+        yield Points([f"{f.because} It holds in {chance(f.chance)} of the robots that the tolerances allow."
+                      for f in judged[:_MOVED]])  # fmt: skip
+    doubtful = list(chosen.of("close"))
+    if doubtful and len(causes) < _CAUSES:
+        yield Head("What is close: the tolerances decide")
+        least = sorted(doubtful, key=lambda f: f.chance if f.chance is not None else 1.0)
+        yield Points([f"{f.because} It holds in {chance(f.chance)} of the robots." for f in least[:_CAUSES]])
+    sharpen = list(dict.fromkeys(f.sharpen for f in doubtful if f.sharpen))[:3]
     if sharpen:
         yield Para(f"What to measure next, since verdicts hang on it: {'; '.join(words.key(key) for key in sharpen)}.")
 
@@ -194,4 +241,4 @@ def _moved(told: Told) -> Sequence[str]:
         verdict = getattr(new, "verdict", "")
         if old is not None and new is not None and verdict not in ("", old.verdict):
             found.append(f"{name_of(old)} was {old.verdict} and is {verdict}: {new.because}")
-    return found[:_MOVED]
+    return found[: _MOVED if told.decision is None else _CAUSES]

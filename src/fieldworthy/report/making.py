@@ -155,12 +155,16 @@ def _since(loaded: Loaded, report: Report, wanted: Wanted) -> list[Section]:
 def make_judges(loaded: Loaded, wanted: Wanted) -> Paper:
     """Check a robot, play its matches and lay the judges' pages out."""
     report = evaluate(loaded, SAMPLES, wanted.seed)
-    played = _played(loaded, wanted) if loaded.nominal.plan is not None else None
+    decision = _decision(loaded, wanted)
+    robots = (loaded,) if decision is None else decision.variants
+    runs = [_played(one, wanted) for one in robots if one.nominal.plan is not None]
     older = None if wanted.since is None else evaluate(wanted.since, SAMPLES, wanted.seed)
-    told = Told(loaded, report, wanted.date, wanted.job, decision=_decision(loaded, wanted), older=older,
-                size=size_of(loaded))  # fmt: skip
-    full = told if played is None else replace(told, forecast=played.forecast, scores=played.scores)
-    return badged(judges(full), loaded)
+    mendings = remedies(loaded, report) if decision is None else ()
+    told = Told(
+        loaded, report, wanted.date, wanted.job, tuple((one.forecast, one.scores) for one in runs if one.scores),
+        decision, mendings, older, size_of(loaded),
+    )  # fmt: skip
+    return badged(judges(told), loaded)
 
 
 def _decided(loaded: Loaded, wanted: Wanted) -> list[Section]:

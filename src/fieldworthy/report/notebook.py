@@ -298,12 +298,15 @@ def _short(content: Content) -> Section:
             blocks.append(Para("Which single changes mend them is told by 'fieldworthy check --remedies', and here "
                                "where the notebook is made with --remedies.", "quiet"))  # fmt: skip
     else:
-        blocks.append(Para("No check fails for the robot as the file states it.", "lead"))
+        blocks.append(Para("Nothing is surely short on this robot.", "lead"))
     near = [f for f in report.findings if f.verdict == "close"]
     if near:
         blocks.append(Head("Close: the tolerances of the file decide on which side these are"))
         blocks.append(_told_short("What is close", near))
-    told = len(short) + len(near)
+    open_ = [f.because for f in report.findings if f.verdict == "unknown"]
+    if open_:
+        blocks += [Head("Not judged: the file does not say enough"), Points(open_)]
+    told = len(short) + len(near) + len(open_)
     most = min(_MARGINS if told <= _TOLD else _MANY, len(report.findings))
     figure = drawn_margins.margins(margins_of(report)[:most], style_of(content.loaded))
     blocks += [Head(f"The {most} smallest margins"), Picture(figure, 0.46 if told <= _TOLD else 0.6)]
