@@ -87,6 +87,16 @@ def test_gaps_and_text_are_left_out_and_named_by_line(tmp_path):
     assert found.numbers["time"].size == 18
 
 
+@pytest.mark.parametrize("slip", ["1e7", "-3e5", "1e12"])
+def test_a_number_that_no_sensor_gives_is_left_out_and_named_by_line(tmp_path, slip):
+    """One slip of a key among 120 rows: beyond ten times the 20 m that the column may have; 190 m stays doubtful."""
+    rows: list[tuple[object, object]] = [(100 * i, 7 * i) for i in range(120)]
+    rows[60], rows[70] = (6000, slip), (7000, 190000)
+    found = read(tmp_path, table(rows))
+    assert [str(remark) for remark in found.remarks] == ["line 62: position is beyond 200 m; left out"]
+    assert found.lines.tolist() == [line for line in range(2, 122) if line != 62]
+
+
 def test_repeated_and_unordered_times(tmp_path):
     rows = [list(r) for r in ROWS]
     rows[6][0] = rows[5][0]

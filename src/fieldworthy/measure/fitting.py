@@ -507,7 +507,10 @@ def _downhill(bend: Array, uphill: Array) -> Array:
             return np.asarray(-np.linalg.solve(even, uphill / size) / size)
     except (np.linalg.LinAlgError, ValueError):  # blind directions, or nothing that is free
         pass
-    return np.asarray(np.linalg.lstsq(bend, -uphill, rcond=1e-15)[0])
+    try:
+        return np.asarray(np.linalg.lstsq(bend, -uphill, rcond=1e-15)[0])
+    except np.linalg.LinAlgError:  # slopes beyond what numbers hold tell no way down
+        return np.zeros_like(uphill)
 
 
 def _ends(parameter: Parameter, unit: float) -> bool:

@@ -105,6 +105,8 @@ def gone_over(
     for name in (n for n, want in wanted.items() if want.rises and n in numbers):
         keep, odd = _in_order(file, name, numbers[name], lines)
         remarks += odd
+    wild, more = _beyond(numbers, wanted, lines)
+    keep, remarks = keep[~wild[keep]], [*remarks, *more]
     moving = {name: values[keep] for name, values in numbers.items() if not wanted[name].rises}
     stuck = np.zeros(keep.size, dtype=bool)
     for name, values in moving.items():
@@ -119,6 +121,29 @@ def gone_over(
                     Remark(int(lines[keep[begin]]), f"{name} does not move down to line {last}, others do; left out")
                 )
     return keep[~stuck], remarks
+
+
+_NO_READING = 10.0  # times the largest size that a column may have: a slip of a key, and no fit can weigh it
+
+
+def _beyond(
+    numbers: Mapping[str, Array], wanted: Mapping[str, Expected], lines: Places
+) -> tuple[npt.NDArray[np.bool_], list[Remark]]:
+    """Single rows with a number that no sensor of the kind can give."""
+    wild = np.zeros(lines.size, dtype=bool)
+    remarks = []
+    for name, values in numbers.items():
+        want = wanted[name]
+        if want.rises:
+            continue
+        most = _NO_READING * want.high
+        here = np.abs(values) > most
+        remarks += [
+            Remark(int(line), f"{name} is beyond {digits(most)} {KINDS[want.kind].si}; left out")
+            for line in lines[here & ~wild][:3]
+        ]
+        wild |= here
+    return wild, remarks
 
 
 def _size(values: Array, want: Expected) -> str:
