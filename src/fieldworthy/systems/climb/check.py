@@ -10,7 +10,16 @@ from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, Worked, called, first, unknown
 from fieldworthy.physics.statics.hanging import Hang, free_attitude, friction_swing
-from fieldworthy.systems.climb.mechanics import Hung, held_later, hung, lifting_force, lowest, travel_of
+from fieldworthy.systems.climb.mechanics import (
+    Hung,
+    Over,
+    held_later,
+    hung,
+    least_over,
+    lifting_force,
+    lowest,
+    travel_of,
+)
 from fieldworthy.systems.climb.model import Climber, MotorLift
 
 _SOURCES = ("meriam_statics",)
@@ -29,7 +38,9 @@ def check(context: Context) -> Iterator[Outcome]:
         at = hung(context, name, mechanism)
         yield from _reach(at)
         yield from _lift(context, at)
-        yield from _lift_off(at)
+        least = least_over(context, at)
+        yield _tip(at, least)
+        yield from _lift_off(at, falls=first(least.inside) <= 0.0)
         yield from _attitude(at)
         yield from _rest(at)
         yield from _clearance(context, at)
@@ -80,7 +91,28 @@ def _way(attitude: Real) -> str:
     return "nose down" if first(attitude) >= 0.0 else "nose up"
 
 
-def _lift_off(at: Hung) -> Iterator[Outcome]:
+def _tip(at: Hung, least: Over) -> Outcome:
+    """Whether it stays this side of the contact on which it still stands while the hooks draw the other end up."""
+    front, other = (True, "rear") if at.first_off > 0.0 else (False, "front")
+    numbers = {
+        "inside": (least.inside, "length"),
+        "past": (-least.inside, "length"),
+        "angle": (np.abs(least.attitude), "angle"),
+    }
+    words = _words(at) | {"other": other, "side": "ahead of" if front else "behind", "way": _way(least.attitude)}
+    holds = "On {climber} both ends of the robot leave the floor together: it tips over neither."
+    if at.first_off != 0.0:
+        holds = "While {climber} lifts the robot, its centre of gravity stays {inside} {side} its {other} wheels, and "
+        holds += "it does not tip over them."
+    short = "{climber} tips the robot over its {other} end: before it hangs, at {angle} {way}, its centre of gravity "
+    short += "is {past} past the {other} wheels. Hook nearer to that centre, or bring it lower."
+    return Outcome(
+        f"climb.tip.{at.name}", f"climber {at.name}", least.inside, 0.0, "length",
+        Message(holds, short, numbers, words), sources=_SOURCES, scale=np.maximum(least.level, 1e-3),
+    )  # fmt: skip
+
+
+def _lift_off(at: Hung, *, falls: bool) -> Iterator[Outcome]:
     """Which end leaves the floor first, and how it has turned when the other one leaves."""
     way = at.way()
     turned = way.leaving
@@ -99,7 +131,7 @@ def _lift_off(at: Hung) -> Iterator[Outcome]:
     if at.first_off == 0.0:
         numbers = {"full": (at.weight, "force")}
         text = "On {climber} both ends of the robot leave the floor together, at {full}."
-    elif min(first(force) for force in at.ramp.force) <= 0.0:
+    elif falls:
         text += ", and it falls over its {other} end before it hangs."
     else:
         has = "is still level" if abs(first(turned)) < _LEVEL else "has turned {angle} {way}"

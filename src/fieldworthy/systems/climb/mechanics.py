@@ -26,6 +26,7 @@ from fieldworthy.physics.statics.hanging import (
     lowest_point,
     rest_attitude,
     standing_attitude,
+    turned,
 )
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.machine import CHASSIS, Move, Pose
@@ -143,6 +144,7 @@ def rods(context: Context) -> Iterator[RodLoad]:
 
 _WAY = 5  # stations of the hooks from leaving the floor to the end of their travel
 _HALVINGS = 12  # of the travel, to find where the last wheels leave
+_STATIONS = 9  # the same, for the centre of gravity over the contact: least at one of the two ends, but for rounding
 _STEPS = 7  # attitudes between standing level and hanging; the force is smooth in between
 _DIRECTIONS = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
 _NEAR = 0.02  # m; a part this far inside the robot's outline is never its lowest, whatever the tolerances
@@ -244,6 +246,35 @@ class Hung:
         rest = self.spec.rest
         at = 0.0 if rest is None else rest_attitude(self.hook, stacked(rest.position), self.wall)
         return critical_hook_x(self.hook[1], self.cg, at)
+
+
+@dataclass(frozen=True, slots=True)
+class Over:
+    """Where its centre of gravity comes nearest to being over the contact on which it still stands.
+
+    Attributes
+    ----------
+    inside : Level distance from that contact, towards the end that has left the floor [m]; negative where it falls
+    level : The same while it stands level [m]
+    attitude : Attitude then [rad]
+    """
+
+    inside: Array
+    level: Array
+    attitude: Array
+
+
+def least_over(context: Context, at: Hung) -> Over:
+    """Follow the centre of gravity from standing level to where the contact that lifts last leaves the floor."""
+    body = state.body(context, at.spec.pose)  # hooks not drawn down yet: as high as its centre of gravity gets
+    leaving = np.clip(at.way().leaving, -0.5 * np.pi, 0.5 * np.pi)
+    side = np.where(np.asarray(at.spec.hook[0]) > body.cg[0], 1.0, -1.0)
+    cg, contact = stacked([body.cg[0], body.cg[2]]), stacked([at.stands + 0.0 * body.cg[0], 0.0])
+    stations = [side * turned(cg, contact, leaving * share)[0] for share in np.linspace(0.0, 1.0, _STATIONS)]
+    path = stacked(stations)
+    least = np.argmin(path, axis=0)[None]
+    inside = np.take_along_axis(path, least, axis=0)[0]
+    return Over(inside, path[0], np.asarray(leaving * least[0] / (_STATIONS - 1)))
 
 
 def hung(context: Context, name: str, spec: Climber) -> Hung:
