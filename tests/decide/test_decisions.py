@@ -21,9 +21,9 @@ RUNS = 2000
 ARM = 'motors: [{motor: "smart motor, 11 W class, 100 rpm"}]'
 COUNTS = "    practice: {successes: 9, attempts: 12}\n"
 CONTRADICTION = (
-    "Heron mk1: in practice 'climb' worked # of # times, but by the check 'climber hooks: lift' none of the "
-    "robots that the tolerances allow can do it when the plan gets there. At what tank pressure was it "
-    "practised? The plan leaves less by then than a full tank holds."
+    "Heron mk1: in practice 'climb' worked # of # times; by the check 'climber hooks: lift' no robot within "
+    "the tolerances can do it when the plan gets there. At what tank pressure was it practised? In the plan the tank "
+    "is no longer full by then."
 )
 LEAD = (
     "scores # points a match more than Heron mk1 (# % interval # to #, over what is not known of the robots); the "
@@ -59,14 +59,14 @@ def plain(mk1):
 
 def test_the_example_as_it_is(plain):
     # a lead that practice, if it is right, leaves less than nine times in ten is told with that condition
-    open_ = ", unless practice is right about 'climb' with Heron mk1" if plain.disputes[0].chance < 0.9 else ""
+    open_ = ", unless 'climb' works with Heron mk1 as practice says" if plain.disputes[0].chance < 0.9 else ""
     assert masked(plain.recommendation) == (
         f"Choose Heron mk2{open_}. It {LEAD} # %. # of the # points come from 'hang from rafter': with Heron mk2 "
         f"'climb' no longer lacks air (once a match before), because 'tray' no longer uses tank 'left'. "
         f"{CONTRADICTION} "
-        "If practice is right about 'climb' with Heron mk1, Heron mk2 leads by # points only (# to #). Nothing is "
-        "surely short on Heron mk2. Likelier to fail than to work on it: 'pose loaded: tip, forward' (# % that it "
-        "works). "
+        "If 'climb' works with Heron mk1 as practice says, Heron mk2 leads by # points only (# to #). Nothing is "
+        "short on Heron mk2. One check of Heron mk2 is likelier to fail than to work: 'pose loaded: tip, forward' "
+        "(# % that it works). "
         "The answer would turn if 'tip pods' with Heron mk2 succeeded in # % of the tries; "
         "practice says # %."
     )
@@ -136,8 +136,8 @@ def test_practice_against_a_mechanism_that_is_short_is_named(mk1):
     found = compare([mk1, mk2(("swing: 70 deg", "swing: 8 deg"))], RUNS)
     said = masked(found.recommendation)
     assert (
-        "Heron mk2: in practice 'tip pods' worked # of # times, but by the check 'mechanism arm: target' none of the "
-        "robots that the tolerances allow can do it when the plan gets there. Which of the file's dimensions differs "
+        "Heron mk2: in practice 'tip pods' worked # of # times; by the check 'mechanism arm: target' no robot within "
+        "the tolerances can do it when the plan gets there. Which of the file's dimensions differs "
         "from the robot that was practised with? Measure it again."
     ) in said
     assert "Still short on it: " in said
@@ -156,7 +156,7 @@ def test_an_unbuilt_arm_without_counts(mk1):
     assert span.low < -10
     assert span.high > 10
     tries = next(j for j in found.work.jobs if "with Heron mk2" in j.what)
-    assert re.fullmatch(r"Build 'arm', then try 'tip pods' with Heron mk2 \d+ times more", tries.what)
+    assert re.fullmatch(r"Build 'arm', then try 'tip pods' with Heron mk2 \d+ times more, then choose", tries.what)
     assert tries.hours > 11.0
     assert masked(found.work.told) == (
         "Knowing all that is open would bring # points a match, since it would tell whether Heron mk1 or Heron mk2 is "

@@ -59,7 +59,7 @@ def test_practice_is_worth_what_the_two_action_case_says_by_hand(put):
     assert ten.minutes == pytest.approx(120 + 10 * 61 / 60)
     practise = next(j for j in work.jobs if j.kind == "practise")
     assert practise.what.startswith("Build 'ringer', then try 'swing' ")
-    tries = int(practise.what.split()[-3])
+    tries = int(practise.what.split()[-5])
     assert practise.points == known["actions.swing.practice", tries].points
     assert practise.rate == pytest.approx(practise.points / (2 + tries * 61 / 3600))
     assert practise.day == pytest.approx(8 * practise.points)
@@ -142,7 +142,7 @@ def test_what_stops_an_action_is_named_with_what_it_costs():
     assert stop.sentence.startswith(
         "'climb' lacks air in over 99 % of its tries; nothing that the file leaves open turns that."
     )
-    assert "Give 'climb' the air that it lacks (tank 'left' is below what 'hooks' needs" in stop.sentence
+    assert "Give 'climb' the air that it lacks (by then tank 'left' is below what 'hooks' needs)" in stop.sentence
 
 
 def test_what_stops_an_action_without_air_is_named_too(tmp_path):

@@ -90,14 +90,14 @@ def test_practice_against_several_findings_is_told_once():
     assert {one.finding, *one.others} == {"climb.reach.winch", "climb.hold.winch"}
     assert one.chance == 0.0
     assert {*one.checks} == {"the check 'climber winch: reach'", "the check 'climber winch: hold'"}
-    assert f"by {one.checks[0]} and {one.checks[1]} none" in one.sentence
+    assert f"by {one.checks[0]} and {one.checks[1]} no robot" in one.sentence
 
 
 def test_practice_is_asked_whether_it_still_hung():
     (one,) = ability(marten(), Cases(0, 0, 50, [])).contradictions
     assert one.sentence == (
-        "Marten mk1: in practice 'climb' worked 2 of 9 times, but by the check 'climber winch: hold' none of the "
-        "robots that the tolerances allow can do it when the plan gets there. Did it still hang when it was counted, "
+        "Marten mk1: in practice 'climb' worked 2 of 9 times; by the check 'climber winch: hold' no robot within "
+        "the tolerances can do it when the plan gets there. Did it still hang when it was counted, "
         "with its motors off and no air added?"
     )
 
@@ -132,8 +132,8 @@ def test_what_a_rival_pulls_out_is_lost_where_one_pulls(tmp_path, pulls, left):
     if not pulls:
         assert losses[0].sentence == (
             "Heron mk1: where a rival pulls, 'leave planter' loses 100 % of its tries by the check 'clamp: hold'. "
-            "The file does not say how often one pulls ('pulls' of the rival of 'clamp'), so the forecast counts no "
-            "pull."
+            "The file does not say how often a rival pulls ('pulls' of the rival of 'clamp'), so the forecast counts "
+            "none."
         )
     elif losses:
         assert losses[0].sentence == (

@@ -113,7 +113,7 @@ def test_a_reading_moves_the_file_and_the_text_says_how_far(tmp_path):
     assert found.fitted[0].moved.believed_half == pytest.approx(240.0)
     sentence = comparisons(bench, combined([found]))[0].sentence
     assert "The readings move the file's value by " in sentence
-    assert " % of its tolerance, which shrinks to " in sentence
+    assert " % of its tolerance and leave " in sentence
     assert changes(bench, (found,))[HALF]["basis"] == "measured"
 
 

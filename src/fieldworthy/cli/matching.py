@@ -164,7 +164,7 @@ def print_forecast(console: Console, found: Forecast, loaded: Loaded) -> None:
     """Print a forecast for a person."""
     part = "" if found.part == "whole" else f", {found.part} only"
     console.print(Text(f"{found.robot} in {found.season}{part}", style="bold"))
-    console.print("\nOne match in which every try works in its mean time:\n")
+    console.print("\nOne match as planned, every try taking its mean time:\n")
     _print_timeline(console, found.timeline, DisplayUnits.of(loaded.quantities))
     print_line(console, "\n", found.timeline.sentence)
     if found.runs:
@@ -194,7 +194,7 @@ def _print_timeline(console: Console, timeline: Timeline, shown: DisplayUnits) -
     if not timeline.events:
         return
     last = timeline.events[-1]
-    air = f"Air in {unit_label(shown.units['pressure'])}, after each action. " if tanks else ""
+    air = "A tank's pressure is that after the action. " if tanks else ""
     left = percent(max(1.0 - last.charge / timeline.capacity, 0.0))
     hot = shown.number(last.hottest, "temperature")
     end = f"At the end the hottest motor ({last.hottest_motor}) has {hot} and the battery {left} left."
@@ -206,8 +206,11 @@ def _rows(events: Sequence[Event], tanks: list[str], shown: DisplayUnits, left_o
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     texts = ("action", "place")
     heads = [head for head in ("from", "to", *texts, "points", *tanks) if head not in left_out]
+    unit = unit_label(shown.units["pressure"])
     for head in heads:
-        table.add_column(head, justify="left" if head in texts else "right", no_wrap=True)
+        table.add_column(
+            f"{head} [{unit}]" if head in tanks else head, justify="left" if head in texts else "right", no_wrap=True
+        )
     for event in events:
         cells = {"from": f"{event.begins:.1f} s", "to": f"{event.ends:.1f} s", "action": event.action}
         cells |= {"place": event.place, "points": f"{event.points:g}" if event.points else ""}
@@ -232,26 +235,28 @@ def _because(found: Forecast, loaded: Loaded) -> str:
             return phrase(loaded.robot, loaded.season, paths[key])
         return f"how often '{key.removeprefix('actions.').removesuffix('.practice')}' works"
 
-    also = "".join(f", {words(s.key)} {100 * s.share:.0f} %" for s in more)
-    return f"; {words(first.key)} makes {100 * first.share:.0f} % of that doubt{also}"
+    also = "".join(f", {100 * s.share:.0f} % from {words(s.key)}" for s in more)
+    return f" Of that doubt {100 * first.share:.0f} % comes from {words(first.key)}{also}."
 
 
 def _print_spread(console: Console, found: Forecast, loaded: Loaded) -> None:
     each = found.known.each if found.known is not None else EACH
     draws = -(-found.runs // each)
     heading = (
-        f"\n{counted(found.runs, 'match')}: {counted(draws, 'draw')} of what is not known, "
-        f"{counted(each, 'match')} each (seed {found.seed})"
+        f"\n{counted(found.runs, 'match')}: {counted(draws, 'robot')} within what is not known, "
+        f"{counted(each, 'match')} with each (seed {found.seed})"
     )
     console.print(Text(heading, style="bold"))
     if found.mean is not None:
         early = f", {found.autonomous:.1f} of them in the autonomous period" if found.part == "whole" else ""
         exact = "" if found.known is None else f" (computed to ± {1.96 * found.known.error:.1f})"
-        console.print(f"{found.mean:.1f} points are to be expected{exact}{early}.")
+        print_line(console, "", f"{found.mean:.1f} points are to be expected{exact}{early}.")
     if found.known is not None:
         low, high = found.known.interval
-        print_line(console, "", f"That mean lies between {round(low)} and {round(high)} (95 %), however many are played"
-              f"{_because(found, loaded)}.")  # fmt: skip
+        said = (
+            f"The robot's true mean lies between {round(low)} and {round(high)} (95 %); no number of matches computed"
+        )
+        print_line(console, "", f"{said} narrows that.{_because(found, loaded)}")
         known = found.known
         print_line(
             console,
@@ -275,13 +280,15 @@ def _print_spread(console: Console, found: Forecast, loaded: Loaded) -> None:
             f"Not built and never practised, so any chance is taken as likely: {', '.join(found.unbuilt)}.",
         )
     for step in found.finish:
-        console.print(f"Finish, {step.action} at {step.place}: done in {share(step.chance, ' of the matches')}")
+        print_line(console, "", f"The finish, '{step.action}' at '{step.place}', is done in "
+                                f"{share(step.chance, ' of the matches')}.")  # fmt: skip
     if found.limits:
-        console.print(Text("\nWhat limited them, and in how many", style="bold"))
+        console.print(Text("\nWhat limited the matches, and in how many of them", style="bold"))
     for limit in found.limits:
-        console.print(
-            f"{chance_text(limit.share):>9}  {ENDINGS[limit.reason].cause} "
-            f"({limit.mean:.2f} actions in a match, most often '{limit.worst}')"
+        print_line(
+            console,
+            f"{chance_text(limit.share):>9}  ",
+            f"{ENDINGS[limit.reason].cause} ({limit.mean:.2f} times a match, most often '{limit.worst}')",
         )
 
 
@@ -350,31 +357,37 @@ def print_comparison(console: Console, found: Comparison) -> None:
         if chance.equal == 1.0:
             console.print(f"Both score the same in every match, {gap.points:.1f} points on average.")
             continue
-        console.print(
+        print_line(
+            console,
+            "",
             f"{gap.difference:+.1f} points a match ({gap.points:.1f} against {gap.first_points:.1f}; computed to ± "
-            f"{1.96 * span.error:.1f}); 95 % interval {span.low:+.1f} to {span.high:+.1f} over what is not known"
+            f"{1.96 * span.error:.1f}); 95 % interval {span.low:+.1f} to {span.high:+.1f} over what is not known.",
         )
         if span.between is not None and span.between_error is not None and span.within_error is not None:
-            console.print(
+            print_line(
+                console,
+                "",
                 f"What is not known spreads the true difference by {span.between:.1f} ± {1.96 * span.between_error:.1f}"
-                f" points, luck that of single matches by {span.within:.1f} ± {1.96 * span.within_error:.1f} "
-                "(standard deviations)"
+                f" points; luck spreads that of single matches by {span.within:.1f} ± {1.96 * span.within_error:.1f} "
+                "(standard deviations).",
             )
-        console.print(
-            f"Chance that it is truly better: {share(chance.mean, '')}; it scores more in "
-            f"{100 * chance.match:.0f} % of the matches, the same in {100 * chance.equal:.0f} %"
+        print_line(
+            console,
+            "",
+            f"The chance that it is truly better is {share(chance.mean, '')}; it scores more in "
+            f"{100 * chance.match:.0f} % of the matches, the same in {100 * chance.equal:.0f} %.",
         )
         for gain in (g for g in found.gains if g.variant == gap.variant):
             because = f": {gain.because}" if gain.because else ""
-            console.print(f"{gain.points:+6.1f}  {gain.task}{because}")
+            print_line(console, f"{gain.points:+6.1f}  ", f"{gain.task}{because}")
     for flip in (flip for flip in found.flip if flip.variant not in out):
-        console.print(flip.sentence)
+        print_line(console, "", flip.sentence)
     if found.work is not None:
         print_work(console, found.work)
     _print_tasks(console, found.can_do)
     _print_changes(console, found.findings_changed)
     _print_used(console, found.limits_used)
-    _head(console, "Hours of work")
+    _head(console, "Hours of building, remedies not counted")
     for hours in found.hours:
         console.print(_hours(hours))
 
@@ -392,7 +405,7 @@ def _print_tasks(console: Console, can_do: Sequence[Ability]) -> None:
     for ability in can_do:
         plain[ability.task] &= ability.can and ability.planned
     if common := [f"'{task}'" for task, all_do in plain.items() if all_do]:
-        print_line(console, "", f"Every variant has what it takes, and plans: {', '.join(common)}.")
+        print_line(console, "", f"Every variant can do these tasks, and its plan does: {', '.join(common)}.")
     for ability in (a for a in can_do if not plain[a.task]):
         print_line(console, "", _ability(ability))
 
@@ -404,15 +417,23 @@ def _print_changes(console: Console, changed: Sequence[ChangedFinding]) -> None:
     _head(console, "Findings that change")
     told = [c for c in changed if "short" in (c.first, c.then)]
     for c in told:
-        print_line(console, "", f"{c.variant}: {c.id}, {c.first or 'absent'} → {c.then or 'absent'}. {c.because}")
+        print_line(console, "", f"{c.variant}, {_turned(c)}: {c.because}")
     near = [c for c in changed if c not in told and {c.first or "holds", c.then or "holds"} != {"holds"}]
     for variant in dict.fromkeys(c.variant for c in near):
-        named = ", ".join(f"{c.id} {c.first or 'absent'} → {c.then or 'absent'}" for c in near if c.variant == variant)
-        print_line(console, "", f"{variant} also changes: {named}.")
+        turned: dict[str, list[str]] = {}
+        for c in (c for c in near if c.variant == variant):
+            turned.setdefault(_turned(c), []).append(f"'{c.check}'")
+        for how, checks in turned.items():
+            print_line(console, "", f"{variant}, {how}: {', '.join(dict.fromkeys(checks))}.")
     if rest := len(changed) - len(told) - len(near):
         verbs = ("holds", "does") if rest == 1 else ("hold", "do")
         said = "({} more {} with one variant and {} not apply to the other; --json lists {})"
         print_line(console, "", said.format(rest, *verbs, "it" if rest == 1 else "them"))
+
+
+def _turned(changed: ChangedFinding) -> str:
+    """From which verdict to which."""
+    return f"{changed.first or 'does not apply'} → {changed.then or 'does not apply'}"
 
 
 def _print_used(console: Console, used: Sequence[UsedLimit]) -> None:
@@ -446,7 +467,7 @@ def _hours(hours: Hours) -> str:
     left = "the file does not say how many are left" if hours.left is None else f"{hours.left:.1f} h left"
     spread = f" ± {hours.tolerance:.1f}" if hours.tolerance else ""
     enough = {"yes": ", enough", "perhaps": ", perhaps enough", "no": ", not enough", None: ""}[hours.enough]
-    return f"{hours.variant}: {hours.needed:.1f}{spread} h to do, {left}{enough}"
+    return f"{hours.variant}: {hours.needed:.1f}{spread} h to do, {left}{enough}."
 
 
 def run_faults(robot: Path, log: Path, asked: Playing, *, as_json: bool) -> None:
@@ -470,20 +491,23 @@ def run_faults(robot: Path, log: Path, asked: Playing, *, as_json: bool) -> None
 def print_fixes(console: Console, found: FixFirst) -> None:
     """Print a ranking for a person."""
     console.print(Text(f"{found.robot}: fix first", style="bold"))
-    console.print(f"{found.points:.1f} points a match with these faults, over {counted(found.runs, 'match')}\n")
+    console.print(
+        f"{found.points:.1f} points a match are to be expected with these faults ({counted(found.runs, 'match')}); "
+        "'match' does not know of them.\n"
+    )
     if not found.fixes:
         console.print("The log holds no fault.")
         return
     for place, fix in enumerate(found.fixes, 1):
-        console.print(f"{place:2}. {fix.because}")
+        print_line(console, f"{place:2}. ", fix.because)
         risk = fix.risk
         if fix.points is not None and risk.interval is not None and fix.interval is not None:
             low, high = (100 * end for end in risk.interval)
-            said = f"    fails {low:.0f} to {high:.0f} % of uses (95 %)"
+            said = f"Its true rate is {low:.0f} to {high:.0f} % of uses (95 %)"
             if any(fix.interval):
                 said += (
-                    f"; {fix.interval[0]:.1f} to {fix.interval[1]:.1f} points (95 %), over what is not known; "
-                    f"computed to ± {1.96 * (fix.error or 0.0):.1f}"
+                    f"; its cost is {fix.interval[0]:.1f} to {fix.interval[1]:.1f} points (95 %, over what is not "
+                    f"known; computed to ± {1.96 * (fix.error or 0.0):.1f})"
                 )
-            console.print(Text(said, style="dim"))
-    console.print(f"\n{found.note}")
+            print_line(console, "    ", f"{said}.", "dim")
+    print_line(console, "\n", found.note)

@@ -226,7 +226,8 @@ def _print_finding(console: Console, item: Touched) -> None:
     verdicts = f"{item.verdict_before} → {item.verdict_after}" if turned else item.verdict_after
     sign, style = VERDICT_SIGNS.get(item.verdict_after, VERDICT_SIGNS["unknown"])
     print_line(console, f"{sign[0]} {verdicts}: ", item.because, head_style=style)
-    moved = f"{item.id} · {_value(item.before, item.unit)} → {_value(item.after, item.unit)}"
+    before, after = (_value(value, item.unit) for value in (item.before, item.after))
+    moved = item.id if before == after else f"{item.id} · {before} → {after}"
     if item.chance_before is not None and item.chance_after is not None:
         moved += f" · chance {share(item.chance_before, '')} → {share(item.chance_after, '')}"
     print_line(console, _INDENT, moved, "dim")

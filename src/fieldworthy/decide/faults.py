@@ -25,8 +25,8 @@ from fieldworthy.units import counted, often
 """Changes only when a reader of the old form would misread the new one."""
 _DRAWS = 800  # draws of what is not known, unless more are asked for; more matches are played with each
 NOTE = (
-    "A use works when nothing that the log holds fails and the practised action succeeds: both chances are multiplied, "
-    "so leave out of the practice counts what the log holds."
+    "A try works where practice says so and no fault of the log comes. So leave tries that such a fault spoiled out of "
+    "the practice counts."
 )
 
 
@@ -169,6 +169,10 @@ def _users(robot: Robot, match: Setup, where: str) -> tuple[str, ...]:
     return tuple(name for name, act in acts if where in act.motors or moved & set(act.strokes))
 
 
+def _names(users: tuple[str, ...]) -> str:
+    return " and ".join(f"'{user}'" for user in users)
+
+
 def _told(risk: Risk, users: tuple[str, ...], points: float | None) -> str:
     head = f"{risk.what} ({risk.where})"
     if not risk.times:
@@ -183,5 +187,7 @@ def _told(risk: Risk, users: tuple[str, ...], points: float | None) -> str:
     if points is None:
         return f"{head}: {rate}, but no action of the plan uses '{risk.where}'"
     if abs(points) < 0.05:
-        return f"{head}: {rate}, but no points hang on it: the plan does not come to it, or it fails otherwise too"
+        return (
+            f"{head}: {rate}, but it costs no points: in the forecast {_names(users)} earns nothing, with it or without"
+        )
     return f"{head}: {rate}; without it a match brings {points:.1f} points more ({', '.join(users)})"

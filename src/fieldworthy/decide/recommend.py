@@ -11,7 +11,7 @@ from typing import Literal, Protocol
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.engine.finding import Fact, Finding, Report, name_of
 from fieldworthy.engine.system import drains, is_rule
 from fieldworthy.match import Runs, play_runs, with_chance
 from fieldworthy.match.ability import Contradiction
@@ -79,6 +79,7 @@ class ChangedFinding:
     first, then : Worst verdict under this id, of the first robot and of the variant; None where it has no such
         finding
     because : The variant's sentence, or the first's where the variant has none
+    check : What it is about, in words
     """
 
     variant: str
@@ -86,6 +87,7 @@ class ChangedFinding:
     first: str | None
     then: str | None
     because: str
+    check: str = ""
 
 
 def changes(first: Report, variant: Report) -> tuple[ChangedFinding, ...]:
@@ -97,7 +99,9 @@ def changes(first: Report, variant: Report) -> tuple[ChangedFinding, ...]:
         shown = new or old
         was, now = old.verdict if old else None, new.verdict if new else None
         if shown is not None and was != now:
-            found.append(ChangedFinding(variant.robot, identifier, was, now, shown.because))
+            name = name_of(shown)
+            named = f"{name[:1].lower()}{name[1:]}"
+            found.append(ChangedFinding(variant.robot, identifier, was, now, shown.because, named))
     return tuple(found)
 
 
@@ -413,7 +417,7 @@ def recommend(
         return Advice(None, " ".join([*barred, "Mend that first, then compare again."]))
     if len(free) == 1:
         rest = f"{names[free[0]]} is the only one of these that can be entered.{_stays(sides[free[0]])}"
-        doubts = [*_doubted(sides[free[0]]), *_untried(sides, free), *_asked(sides, free, disputes[0])]
+        doubts = [*_doubted(sides[free[0]], names[free[0]]), *_untried(sides, free), *_asked(sides, free, disputes[0])]
         return Advice(None, " ".join([*barred, rest, *doubts]))
     chosen, told = _between(sides, free, (flips, gains), disputes)
     return Advice(chosen, " ".join([*barred, *told]))
@@ -457,8 +461,8 @@ def _between(
         *_source(sides, (best, other), found[1]),
         *rests,
         *told,
-        _stays(sides[best]).strip() or f"Nothing is {'surely ' * bool(sides[best].doubtful)}short on {names[best]}.",
-        *_doubted(sides[best]),
+        _stays(sides[best]).strip() or f"Nothing is short on {names[best]}.",
+        *_doubted(sides[best], names[best]),
         *_turns(flip),
     ]
 
@@ -475,19 +479,20 @@ def _if_practice_is_right(
     for one in (d for d in disputes if d.variant == variant):
         ends = sorted(sign * end for end in one.interval)
         chance = one.chance if sign > 0 else 1.0 - one.chance
-        thing, right = f"'{one.action}' with {one.robot}", _RIGHT[one.right]
-        counted = f"Practice is what counts here for {thing}. " if one.right == "check" else ""
+        right = f"'{one.action}' {_RIGHT[one.right].format(one.robot)}"
+        thing = f"'{one.action}' with {one.robot}"
+        counted = f"For {thing} this comparison counts what practice says. " if one.right == "check" else ""
         lead = sign * one.difference
         told.append(
-            f"{counted}If {right} is right about {thing}, {sides[best].name} leads by {lead:.1f} points"
+            f"{counted}If {right}, {sides[best].name} leads by {lead:.1f} points"
             f"{' only' if lead > 0.0 and chance < SURE else ''} ({ends[0]:.1f} to {ends[1]:.1f})."
         )
         if chance < SURE:
-            conditions.append(f"{right} is right about {thing}")
+            conditions.append(right)
     return (f", unless {' and '.join(conditions)}" if conditions else ""), told
 
 
-_RIGHT = {"practice": "practice", "check": "the check"}
+_RIGHT = {"practice": "works with {} as practice says", "check": "fails with {} as the check says"}
 
 
 def _asked(sides: Sequence[Side], which: Sequence[int], contradictions: Sequence[Contradiction]) -> list[str]:
@@ -540,12 +545,14 @@ def _stays(side: Side) -> str:
     return f" Still short on it: {', '.join(side.short)}; 'fieldworthy check' says what to do."
 
 
-def _doubted(side: Side) -> list[str]:
+def _doubted(side: Side, name: str) -> list[str]:
     """What of a variant is close and likelier to fail than to work."""
     if not side.doubtful:
         return []
     listed = ", ".join(f"{check} ({_percent(chance)} that it works)" for check, chance in side.doubtful)
-    return [f"Likelier to fail than to work on it: {listed}."]
+    many = len(side.doubtful)
+    head = f"One check of {name} is" if many == 1 else f"{many} checks of {name} are"
+    return [f"{head} likelier to fail than to work: {listed}."]
 
 
 def _turns(flip: Flip | None) -> list[str]:

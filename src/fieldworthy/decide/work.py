@@ -154,7 +154,7 @@ class Job:
         """What to do, what it brings and takes, and whether it fits in."""
         words = f"{self.what}: {self.points:.1f} points a match, {self.day:.0f} on a day of {MATCHES_A_DAY} matches"
         if self.hours is None:
-            return f"{words}; {REMEDIES} says how, and how much work it is."
+            return f"{words}. {REMEDIES} says how, and how much work that is."
         if self.hours <= 0.0:
             return f"{words}, without work."
         time = f"{self.hours:.1f} h" if self.hours >= 1.0 else f"{60.0 * self.hours:.0f} min"
@@ -182,11 +182,15 @@ class Skill:
     def sentence(self) -> str:
         """What getting better would bring."""
         then = min(self.now + 0.1, 1.0)
-        more = self.points * (then - self.now) / 0.1
         return (
             f"If '{self.action}' works in {100 * then:.0f} % of its tries instead of {100 * self.now:.0f} %, a match "
-            f"brings {more:.1f} points more."
+            f"brings {self.more:.1f} points more."
         )
+
+    @property
+    def more(self) -> float:
+        """Points a match for 10 % more tries that succeed, or as many as are left to win."""
+        return self.points * min(0.1, 1.0 - self.now) / 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,8 +307,9 @@ def work_of(loaded: Loaded, runs: int = 2000, seed: int = 0, part: Part = "whole
     left = None if loaded.nominal.hours_left is None else first(loaded.nominal.hours_left) / _HOUR
     jobs = [*_better_plans(bench, plans), *_mending(stops), *_building(bench), *learning(found)]
     spare = _spare(bench, plans, part)
-    return Work(left, "the plans next to the one as written", in_order(jobs, left), found,
-                told(found, "which of these plans is best"), stops, _skills(bench), spare)  # fmt: skip
+    answer = told(found, "which plan is best, the one as written or one next to it")
+    choice = "the plans next to the one as written"
+    return Work(left, choice, in_order(jobs, left), found, answer, stops, _skills(bench), spare)
 
 
 def _better_plans(bench: _Bench, plans: Sequence[tuple[_Other, Array]]) -> Iterator[Job]:
@@ -342,7 +347,8 @@ def learning(found: Sequence[Answer]) -> Iterator[Job]:
         if answer.kind == "group" or answer.minutes is None or not answer.tells:
             continue
         what = f"Try {answer.words} {often(answer.tries)} more" if answer.tries else f"Measure {answer.words}"
-        what = f"{answer.first}, then t{what[1:]}" if answer.first else what
+        what = f"{answer.first}, then {what[:1].lower()}{what[1:]}" if answer.first else what
+        what += ", then choose"
         kind: Kind = "practise" if answer.tries else "measure"
         one = dataclasses.replace(job(kind, what, answer.points, answer.minutes / 60.0), error=answer.error)
         if answer.key not in best or (one.rate or 0.0) > (best[answer.key].rate or 0.0):
@@ -380,10 +386,15 @@ def work_between(entrants: Sequence[Entrant], seed: int = 0) -> Work:
     if ready:
         base = max(ready, key=lambda e: float(e.table.mean()))
         gains = [(e, gain_of(base.table, e.table)) for e in entrants if e.needed > 0.0]
-        jobs += [job("build", f"Build {e.name}", gain.points, e.needed) for e, gain in gains]
+        jobs += [job("build", f"Build {e.name}{_unsure(gain)}", gain.points, e.needed) for e, gain in gains]
     names = " or ".join(e.name for e in entrants)
     same = all(np.array_equal(e.table, entrants[0].table) for e in entrants)
     return Work(left, names, in_order(jobs, left), found, told(found, f"whether {names} is better", same=same))
+
+
+def _unsure(gain: Gain) -> str:
+    """How likely something is to bring any points, where that is not nearly sure."""
+    return "" if gain.chance >= _SURE else f", which has a chance of {_percent(gain.chance)} to be better"
 
 
 def job(kind: Kind, what: str, points: float, hours: float | None) -> Job:
@@ -423,7 +434,7 @@ def told(found: Sequence[Answer], question: str, *, same: bool = False) -> str:
     said = f"Knowing all that is open would bring {whole.points:.1f} points a match, since it would tell {question}"
     parts = [a for a in found if a.key != "everything" and a.tries is None and a.tells and a.kind != "group"]
     if not parts or parts[0].points < _LEAST:
-        return f"{said}; no single number brings a share that can be told from nothing."
+        return f"{said}; what each number alone would bring is too little to tell."
     most = parts[0]
     source = f"how often {most.words} works" if most.kind == "practise" else most.words
     # both are estimates, and a part of it is not worth more than all of it
@@ -464,7 +475,7 @@ def _skills(bench: _Bench) -> tuple[Skill, ...]:
         names, (0.1 * slopes[1:]).tolist(), (0.1 * errors[1:]).tolist(), chances.mean(axis=0).tolist(), strict=True
     )
     found = [Skill(*row) for row in rows]
-    return tuple(sorted((s for s in found if s.points > 2.0 * s.error), key=lambda s: -s.points))
+    return tuple(sorted((s for s in found if s.points > 2.0 * s.error), key=lambda s: -s.more))
 
 
 _NEVER = 0.99  # share of the tries from which no draw of what is not known lets it work
@@ -477,7 +488,7 @@ def _percent(share: float) -> str:
 _ASKED = 200  # cases that say what stops an action
 _LIFTED = ("air", "heat", "load", "unable")
 _CHANGES = {
-    "air": "Give {action} the air that it lacks ({tanks} below what {cylinders} when the plan gets there)",
+    "air": "Give {action} the air that it lacks (by then {tanks} below what {cylinders})",
     "heat": "Keep the motors of {action} cool enough (they are cut back when the plan gets there)",
     "load": "Give {action} stronger motors or more gearing (its load is beyond them)",
     "unable": "Mend what {action} needs ({because}its mechanism cannot do it as described)",

@@ -46,11 +46,11 @@ class Contradiction:
     @property
     def sentence(self) -> str:
         """What disagrees, and what to ask."""
-        by_check = "none of the robots" if self.chance < 0.01 else f"{100 * self.chance:.0f} % of the robots"
+        can = "no robot" if self.chance < 0.01 else f"only {100 * self.chance:.0f} % of the robots"
         return (
             f"{self.robot}: in practice '{self.action}' worked {self.successes} of "
-            f"{counted(self.attempts, 'time')}, but by {' and '.join(self.checks)} {by_check} that the tolerances "
-            f"allow can do it when the plan gets there. {self.question}"
+            f"{counted(self.attempts, 'time')}; by {' and '.join(self.checks)} {can} within the tolerances can do it "
+            f"when the plan gets there. {self.question}"
         )
 
 
@@ -81,8 +81,8 @@ class Loss:
         if self.part is None:
             return (
                 f"{self.robot}: where a rival pulls, '{self.action}' loses {digits(100 * self.share, 2)} % of its "
-                f"tries by {self.check}. The file does not say how often one pulls ({self.told_by}), so the forecast "
-                "counts no pull."
+                f"tries by {self.check}. The file does not say how often a rival pulls ({self.told_by}), so the "
+                "forecast counts none."
             )
         if self.told_by:
             return (
@@ -375,5 +375,5 @@ def _question(identifier: str) -> str:
         if asked:
             return asked
     if any(identifier.startswith(system.pressed) for system in systems()):
-        return "At what tank pressure was it practised? The plan leaves less by then than a full tank holds."
+        return "At what tank pressure was it practised? In the plan the tank is no longer full by then."
     return "Which of the file's dimensions differs from the robot that was practised with? Measure it again."

@@ -99,11 +99,17 @@ ENDINGS = {
     "air": Ending("too little air", "too little air", "lacks air"),
     "heat": Ending("its motors are cut back by heat", "motors cut back by heat", "is cut back by heat"),
     "objects": Ending(
-        "nothing on board, or none left to take", "nothing to take or to score", "has nothing on board or to take"
+        "nothing on board, or none left to take",
+        "nothing on board, or none left to take",
+        "has nothing on board or to take",
     ),
     "battery": Ending("battery empty", "battery empty", "finds the battery empty"),
     "load": Ending("its motors are too weak", "motors too weak", "is too heavy for its motors"),
-    "full": Ending("done, but the season counts no more", "the season counts no more", "is done but not counted"),
+    "full": Ending(
+        "done, but it counts no more: the season's limit is reached",
+        "the season's limit was reached",
+        "is done but not counted",
+    ),
     "unable": Ending("its mechanism cannot do it", "its mechanism cannot do it", "cannot be done"),
 }
 """By reason."""
@@ -163,7 +169,7 @@ class Timeline:
         """What the plan earns, and which of its actions cannot work however well they are tried."""
         failing = {e.action: ENDINGS[e.reason] for e in self.events if e.reason in _CANNOT}
         told = ", ".join(f"'{action}' {ending.does}" for action, ending in failing.items())
-        return f"{counted(self.points, 'point')} if every try works{f'; {told}' if told else ''}."
+        return f"{counted(self.points, 'point')} if every try works{f' that can: {told}' if told else ''}."
 
 
 _CANNOT = ("air", "heat", "battery", "load", "unable")

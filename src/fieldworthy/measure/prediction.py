@@ -171,7 +171,7 @@ def _held(near: Linear, beliefs: Sequence[Belief], group: Readings, each: Array,
     said += f" {slip}" if slip else ""
     likely = [cause for cause in causes if cause.deviations <= _LIKELY]
     if likely:
-        said += f" The file would explain it with {' or '.join(_would(cause, ways) for cause in likely)}."
+        said += f" The file would agree with {' or with '.join(_would(cause, ways) for cause in likely)}."
     elif causes and not slip:
         nearest = " or ".join(_would(cause, ways) for cause in causes[:2])
         said += " No number of the file explains it: even the nearest would have to be far beyond its tolerance "
@@ -237,7 +237,7 @@ def _without_unit(text: str) -> str:
 
 def _would(cause: Cause, ways: _Ways) -> str:
     stated, needed = (ways.text(value, cause.kind, cause.key) for value in (cause.stated, cause.needed))
-    return f"{cause.name} {needed} in place of {stated}"
+    return f"{needed} in place of {stated} as {cause.name}"
 
 
 def _causes(near: Linear, beliefs: Sequence[Belief], weights: Weights) -> Iterator[Cause]:
@@ -558,7 +558,9 @@ def _moved(item: Combined, stated: _Stated, kind: str, unit: str) -> str:
         return ""
     off = 100.0 * abs(item.value - stated.value) / stated.tolerance
     narrow = digits(100.0 * item.half_width / stated.tolerance, 2)
-    said = f" The readings move the file's value by {digits(off, 2)} % of its tolerance, which shrinks to {narrow} %"
+    said = (
+        f" The readings move the file's value by {digits(off, 2)} % of its tolerance and leave {narrow} % of that open"
+    )
     if any(i.moved is not None and i.moved.alone is None for i in item.items):
         return f"{said}; alone they would not tell it."
     alone = with_interval(*item.evidence, kind, unit)

@@ -401,8 +401,8 @@ def _match(content: Content, played: Played) -> list[Section]:
     told = [*(one.sentence for one in forecast.contradictions), *(one.sentence for one in forecast.losses)]
     blocks: list[Block] = [
         Para(f"{forecast.mean:.1f} points are to be expected, over {counted(forecast.runs, 'match')} "
-             f"(seed {forecast.seed}). That mean lies between {round(low)} and {round(high)} (95 %), by the "
-             "practice and the tolerances that the file states; more matches do not narrow it.", "lead"),
+             f"(seed {forecast.seed}). The robot's true mean lies between {round(low)} and {round(high)} (95 %), "
+             "by the practice and the tolerances that the file states; more matches do not narrow it.", "lead"),
         *([Points([words.text(one) for one in told])] if told else []),
         Head("How often it scores how much"),
         Picture(score.distribution([played.scores], style), 0.26),

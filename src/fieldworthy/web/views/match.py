@@ -161,8 +161,8 @@ def _told(found: Forecast, report: Report | None) -> Markup:
         rows.append(tag("p", tag("b", f"{found.mean:.1f}"), over, class_="big"))
     if found.interval is not None and found.known is not None:
         low, high = found.interval
-        rows.append(tag("p", f"That mean lies between {round(low)} and {round(high)} (95 %), however many are played: "
-                        "what is not known of the robot does not average out."))  # fmt: skip
+        rows.append(tag("p", f"The robot's true mean lies between {round(low)} and {round(high)} (95 %); no number of "
+                        "matches computed narrows that."))  # fmt: skip
         rows.append(tag("p", f"Luck alone spreads single matches by {found.known.within:.0f} points (standard "
                         "deviation)."))  # fmt: skip
     rows.append(tag("p", found.timeline.sentence))
@@ -170,7 +170,7 @@ def _told(found: Forecast, report: Report | None) -> Markup:
     rows += [tag("p", in_words(text, [] if report is None else report.findings), class_="caution") for text in told]
     for step in found.finish:
         done = f"done in {chance_text(step.chance)} of the matches"
-        rows.append(tag("p", f"Finish, {step.action} at {step.place}: {done}."))
+        rows.append(tag("p", f"The finish, '{step.action}' at '{step.place}': {done}."))
     bare = [a.action for a in found.actions if not a.practised]
     if bare:
         rows.append(
