@@ -11,6 +11,7 @@ from jsonschema import Draft202012Validator
 from edge import run as command
 from fieldworthy.decide.compare import compare
 from fieldworthy.decide.work import Job, in_order, job, work_of
+from fieldworthy.engine.evaluate import evaluate
 from ringing import MANY, POINTS, SEASON, bot
 from robots import EXAMPLES, GONE, changed, example, load
 
@@ -180,18 +181,39 @@ def test_what_would_lift_one_action_is_not_counted_for_another_on_the_same_cylin
     assert {(s.action, s.reason, s.gain.points) for s in stops} == {("tip", "air", 5.0), ("drop", "air", 5.0)}
 
 
-def test_no_air_is_asked_for_where_no_pressure_moves_the_mechanism(tmp_path):
-    """By Pythagoras: the pins are 150.3 + 50.2 = 200.6 mm apart at the dead point, and the rod reaches 150 + 55 mm."""
+def dead(folder, *, rod=55):
+    """A lift that is dead with its pins 150.3 + 50.2 = 200.6 mm apart, by Pythagoras; they reach 150 mm and its stroke."""
     arm = {"mass": "0.3 kg", "position": ["0.09 m", "0 m", "0.38 m"], "size": ["0.2 m", "0.2 m", "0.02 m"]}
     tray = {
         "kind": "lift", "rides": "arm", "side": "ahead", "pivot": ["-40 mm", "380 mm"], "brackets": "30 mm",
         "fixed_pin": ["-30 mm", "230 mm"], "arm_pin": ["10 mm", "375 mm"], "cylinder": "main", "swing": "60 deg",
     }  # fmt: skip
-    rod = {"test cylinder": {"stroke": "55 mm", "closed_length": "120 mm"}}
+    rods = {"test cylinder": {"stroke": f"{rod} mm", "closed_length": "120 mm"}}
     robot, season = swinging(
-        catalogue={"cylinders": rod}, parts={"arm": arm | {"rides": "arm"}}, mechanisms={"tray": tray}
+        catalogue={"cylinders": rods}, parts={"arm": arm | {"rides": "arm"}}, mechanisms={"tray": tray}
     )
-    stops = work_of(load(tmp_path, robot, season), 200, 0).blocked
+    return load(folder, robot, season)
+
+
+@pytest.mark.parametrize("rod", [49.5, 50.2, 60])
+def test_a_dead_point_is_told_as_geometry_and_never_as_a_lack_of_air(tmp_path, rod):
+    """The rod ends 1.1 or 0.4 mm before the dead point, or 9.4 mm behind it: some, half or all robots meet it."""
+    report = evaluate(dead(tmp_path, rod=rod), samples=200)
+    found = {finding.id: finding for finding in report.findings}
+    meets = found["lift.dead_point.tray"]
+    assert meets.value == pytest.approx(200.57e-3 - (150e-3 + rod * 1e-3), abs=2e-4)
+    assert meets.verdict == ("short" if rod == 60 else "close")
+    air = [text.because for text in (*report.findings, *report.facts) if text.id.startswith("air.")]
+    assert not [text for text in air if "cannot go out and back even once" in text or "No size of tank" in text]
+    if rod < 50.57:
+        assert found["air.pressure.main"].verdict == "holds"
+    else:
+        assert found["air.pressure"].verdict == "unknown"
+        assert "that is its geometry, and no more air mends it" in found["air.pressure"].because
+
+
+def test_no_air_is_asked_for_where_no_pressure_moves_the_mechanism(tmp_path):
+    stops = work_of(dead(tmp_path), 200, 0).blocked
     assert {(s.action, s.reason) for s in stops} == {("tip", "unable"), ("drop", "unable")}
     # in a few robots that the tolerances allow the rod ends before the dead point: there nothing is lost
     assert min(s.share for s in stops) > 0.8

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 
 import numpy as np
@@ -87,7 +87,8 @@ def _pressure(context: Context, use: AirUse, plan: PlanAir) -> Iterator[Outcome]
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, (f"{key}.needs", f"{key}.push_load"))
         return
     if max(first(need) for need in use.needs_gauge) >= ENDLESS:
-        because = f"No pressure of cylinder '{use.name}' moves its mechanism, so what it needs is not known."
+        because = f"At some place of its way no pressure of cylinder '{use.name}' moves its mechanism: that is its "
+        because += "geometry, and no more air mends it."
         yield unknown("air.pressure", f"cylinder {use.name}", "pressure", because, ("mechanisms",))
         return
     hindered = state.undrivable(context) if use.name in planned(context) else ""
@@ -174,10 +175,10 @@ class Worst:
 def worse_way(context: Context, use: AirUse, plan: PlanAir) -> Worst:
     """Find the way on which a cylinder has least to spare: on its strokes, or holding on after one."""
     assert use.needs_gauge is not None, "asked for where the need is known"
-    ways = [(low.gauge, need, way, low.when, False)
+    ways = [(low.gauge, _servable(need), way, low.when, False)
             for low, need, way in zip(plan.lowest[use.name], use.needs_gauge, range(2), strict=False)]  # fmt: skip
     low = lowest_after(context, use.name)
-    ways += [(low.gauge, need, way, low.when, True) for way, need in use.keeps_gauge.items()]
+    ways += [(low.gauge, _servable(need), way, low.when, True) for way, need in use.keeps_gauge.items()]
     together = np.stack(np.broadcast_arrays(*(way[0] for way in ways), *(way[1] for way in ways)))
     gauge, need = together[: len(ways)], together[len(ways) :]
     # of ways that get no air at all the one that needs most is told
@@ -187,9 +188,14 @@ def worse_way(context: Context, use: AirUse, plan: PlanAir) -> Worst:
     return Worst(had, asked, *ways[int(first(worst[0]))][2:])
 
 
+def _servable(need: Real) -> Real:
+    """What is asked of the air: nothing in cases in which no pressure moves the mechanism, which its geometry says."""
+    return np.where(np.asarray(need) >= ENDLESS, 0.0, need)
+
+
 def _count(context: Context, use: AirUse) -> Iterator[Outcome]:
     """How often it can be used from a full tank that nothing else draws from."""
-    if use.needs_gauge is None:
+    if use.needs_gauge is None or max(first(need) for need in use.needs_gauge) >= ENDLESS:
         return
     cycles = context.once("cycles", lambda: _cycles(context))[use.name]
     often = {0: "cannot go out and back even once", 1: "can go out and back once"}
@@ -251,11 +257,13 @@ def _end_of_plan(name: str, plan: PlanAir) -> Iterator[Outcome]:
 def _volume(context: Context, name: str, plan: PlanAir) -> Iterator[Outcome]:
     """The smallest tank that serves every draw of the plan on it, charged as it is."""
     users = {user for user, spec in context.robot.air.cylinders.items() if spec.tank == name}
-    draws = [drawn.draw for drawn in (*plan.draws, *plan.kept) if drawn.name in users]
+    outside = state.p_atm(context)
+    draws = [replace(drawn.draw, p_need=outside + _servable(drawn.draw.p_need - outside))
+             for drawn in (*plan.draws, *plan.kept) if drawn.name in users]  # fmt: skip
     if not draws or all(use_of(context, user).needs_gauge is None for user in users):
         return
     circuit = state.circuits(context)[name]
-    needed = volume_needed(circuit.p_charge, draws, state.p_atm(context))
+    needed = volume_needed(circuit.p_charge, draws, outside)
     enough = "Tank '{name}' needs a volume of {needed} to serve every stroke of the plan, leaks aside; it has {own}."
     never = "No size of tank '{name}' serves the plan: a stroke needs more pressure than charge or regulator give."
     numbers = {"needed": (needed, "volume"), "own": (circuit.volume, "volume")}
