@@ -7,6 +7,7 @@ import json
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from fieldworthy.decide.change import (
@@ -275,11 +276,14 @@ def _other_classes(robot: Any, paths: list[KeyPath], section: str, name: str) ->
 
 def known_classes(robot: Any, section: str) -> dict[str, Spec]:
     """Collect the classes that a robot may use."""
-    declared = hints(Catalogue)[section].__args__[1]
-    schema = schema_of(declared)
-    generic = {name: schema.model_validate(entry) for name, entry in builtin()[section].items()}
     own: dict[str, Spec] = getattr(robot.catalogue, section)
-    return {**generic, **own}
+    return {**_generic(section), **own}
+
+
+@cache
+def _generic(section: str) -> dict[str, Spec]:
+    schema = schema_of(hints(Catalogue)[section].__args__[1])
+    return {name: schema.model_validate(entry) for name, entry in builtin()[section].items()}
 
 
 def fits(section: str, now: Any, other: Any) -> bool:

@@ -273,11 +273,13 @@ def pressed(context: Context, name: str) -> str:
 
 def _draws(context: Context) -> list[PlanDraw]:
     found: list[PlanDraw] = []
+    each: dict[str, tuple[Draw, ...]] = {}  # a plan asks for the same cylinder again and again
     last = 0.0
     for beat in state.schedule(context):
         for name, strokes in context.robot.actions[beat.action].strokes.items():
-            draws = use_of(context, name).draws
-            for way, draw in list(enumerate(draws)) * strokes:
+            if name not in each:
+                each[name] = use_of(context, name).draws
+            for way, draw in list(enumerate(each[name])) * strokes:
                 found.append(PlanDraw(name, beat.ends, beat.ends - last, draw, beat.action, way))
                 last = beat.ends
     return found
