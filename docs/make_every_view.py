@@ -21,11 +21,12 @@ SIZES = ((1280, 900), (390, 844))
 SCREENS = {1280: 2, 390: 4}  # of a long view; what comes after them goes on alike
 LAP = 60  # px that a screen repeats of the one before
 SETTLED = "() => !/Working it out|being played/.test(document.getElementById('fw-main').innerText)"
-Do = Callable[[Page], None]
+Do = Callable[[Page, Path], None]
 
 
 def _click(*selectors: str) -> Do:
-    def do(page: Page) -> None:
+    def do(page: Page, folder: Path) -> None:
+        del folder
         for selector in selectors:
             page.locator(selector).first.click()
             page.wait_for_timeout(700)
@@ -36,46 +37,45 @@ def _click(*selectors: str) -> Do:
 def _made(*selectors: str) -> Do:
     """Open the list of what it is made of, which a phone folds away, and click."""
 
-    def do(page: Page) -> None:
+    def do(page: Page, folder: Path) -> None:
         page.evaluate("document.getElementById('build-made').open = true")
-        _click(*selectors)(page)
+        _click(*selectors)(page, folder)
 
     return do
 
 
 def _typed(selector: str, text: str) -> Do:
-    def do(page: Page) -> None:
+    def do(page: Page, folder: Path) -> None:
+        del folder
         page.fill(selector, text)
         page.keyboard.press("Tab")
 
     return do
 
 
-def _conflict(page: Page) -> None:
+def _conflict(page: Page, folder: Path) -> None:
     area = page.locator("#text-area")
     area.fill(area.input_value().replace("hours_left: 14 h", "hours_left: 20 h"))
     page.wait_for_timeout(1500)
-    file = next(Path(tempfile.gettempdir()).glob("every-*/heron/mk1.yaml"))
+    file = folder / "mk1.yaml"
     file.write_text(file.read_text("utf-8").replace("hours_left: 14 h", "hours_left: 25 h"), "utf-8")
     page.wait_for_selector("#fw-conflict[open]")
 
 
-def _compared(page: Page) -> None:
+def _compared(page: Page, folder: Path) -> None:
     page.locator("#fw-view form button.main").click()
-    _played(page)
+    _played(page, folder)
 
 
-def _lost(page: Page) -> None:
+def _lost(page: Page, folder: Path) -> None:
+    del folder
     page.context.set_offline(True)
     page.evaluate("window.socket?.disconnect?.()")
 
 
-def _played(page: Page) -> None:
+def _played(page: Page, folder: Path) -> None:
+    del folder
     page.wait_for_selector("main figure", timeout=90_000)
-
-
-def _sheet(page: Page) -> None:
-    page.locator("#fw-view a", has_text="sheet").first.click()
 
 
 SHOTS: tuple[tuple[str, str, Do | None], ...] = (
@@ -134,7 +134,7 @@ def take(browser: Browser, folder: Path, into: Path, words: list[str]) -> None:
                     page.wait_for_function(SETTLED)
                     page.wait_for_timeout(1500)
                     if do is not None:
-                        do(page)
+                        do(page, folder)
                     for scheme in ("light", "dark"):
                         page.emulate_media(color_scheme=scheme)
                         page.wait_for_timeout(2000)

@@ -15,6 +15,7 @@ from edge import ROBOT, SEASON, written
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.files import BadInput
 from fieldworthy.robot import load_robot
+from fieldworthy.robot.starter import AnswerError
 from fieldworthy.web.folder import Folder, is_season
 from fieldworthy.web.judging import Source, edit, judged
 from fieldworthy.web.views import opening
@@ -189,3 +190,13 @@ def test_forty_answers_make_a_robot_of_four_mechanisms_on_which_every_verdict_is
     assert not whole.of("unknown")
     assert len(whole.findings) >= 45
     assert asked <= 40
+
+
+def test_limits_that_a_season_has_already_are_not_taken_and_left_out(tmp_path):
+    page = SimpleNamespace(workspace=SimpleNamespace(folder=Folder(tmp_path)))
+    opening.write_new(page, {"name": "First", "limit-mass": "9 kg"})
+    with pytest.raises(AnswerError, match="is there already") as raised:
+        opening.write_new(page, {"name": "Second", "limit-motors": "8"})
+    assert raised.value.question == "limit-motors"
+    opening.write_new(page, {"name": "Second"})
+    assert load_robot(tmp_path / "second.yaml").season.limits.mass.si == 9.0

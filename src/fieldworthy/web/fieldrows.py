@@ -18,6 +18,7 @@ from fieldworthy.web.form import Field, Head, Row
 from fieldworthy.web.markup import Content, Markup, field_id, tag
 
 NUMBER_PARTS = ("tolerance", "basis")
+_LONG = 40  # characters of a text that has more than one line
 
 
 def meaning(declared: type | None, path: KeyPath, rows: Iterable[Row], style: Style) -> Content:
@@ -182,6 +183,9 @@ def _box(found: Field, identifier: str, told: str, fixed: bool) -> Content:
         "aria_describedby": told, "aria_invalid": wrong, "class_": "number" if number else "words",
         "placeholder": hint_of(found), "type": "text",
     }  # fmt: skip
+    if found.sort == "text" and len(found.value) > _LONG:
+        del shared["value"], shared["type"]
+        return tag("textarea", found.value, rows=3, **shared)
     if found.sort != "quantity":
         return tag("input", inputmode="numeric" if number else "text", **shared)
     box = tag("input", data_move="yes", inputmode="text", **shared)

@@ -102,6 +102,8 @@ def plain_sentences(problems: tuple[Problem, ...]) -> Markup:
 
 Bits: TypeAlias = dict[str, str]
 _WORDS = {"short": "✗ short", "close": "≈ close", "unknown": "? not judged", "holds": "✓ holds"}
+SAID = {verdict: words[2:] for verdict, words in _WORDS.items()}
+"""Verdicts as a sentence says them."""
 _SHOWN = 12  # inputs that are listed before 'and n more'
 
 
@@ -265,7 +267,7 @@ def mending_body(mending: FoundRemedies, file: str, *, may_change: bool) -> Mark
 
 
 def _remedy(remedy: Remedy, place: int, mending: FoundRemedies, *, may_change: bool) -> Markup:
-    breaks = [tag("li", f"breaks {b.id}: {b.because}") for b in remedy.breaks]
+    breaks = [tag("li", f"then short: {b.because}") for b in remedy.breaks]
     button = ""
     if may_change:
         key = f"{mending.id}|{mending.subject}"

@@ -25,7 +25,7 @@ from fieldworthy.web.folder import is_season
 from fieldworthy.web.form import mistakes_of
 from fieldworthy.web.jobs import JobQueue, Latest
 from fieldworthy.web.judging import Judged, Source, Units, edit
-from fieldworthy.web.markup import Content, Markup, field_id, join, said_there, sentences, tag
+from fieldworthy.web.markup import SAID, Content, Markup, field_id, join, said_there, sentences, tag
 from fieldworthy.web.worker import Broken, Stopped
 from fieldworthy.web.workspace import Conflict, Draft, Tab, Workspace, clashes, unsaved
 
@@ -458,7 +458,7 @@ class Checker:
         new = {(f.id, f.subject): f for f in page.judged.report.findings}
         turned = [f for key, f in new.items() if old.get(key, f.verdict) != f.verdict]
         if turned:
-            page.say(" ".join(f"Now {f.verdict}: {f.because}" for f in turned[:3]))
+            page.say(" ".join(f"Now {SAID[f.verdict]}: {f.because}" for f in turned[:3]))
 
 
 class Previewer:

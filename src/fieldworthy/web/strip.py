@@ -19,7 +19,7 @@ from fieldworthy.units import digits
 from fieldworthy.web.components import counted
 from fieldworthy.web.form import words_of_key
 from fieldworthy.web.judging import Source, mended
-from fieldworthy.web.markup import Content, Markup, address, key_of, plain_sentences, tag
+from fieldworthy.web.markup import SAID, Content, Markup, address, key_of, plain_sentences, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.runs import mean_points
 
@@ -231,7 +231,7 @@ def _held_against(tried: Tried, after: Report) -> Markup:
     turned = [f for f in after.findings if key_of(f) in old and old[key_of(f)].verdict != f.verdict]
     fresh = [f for f in after.findings if key_of(f) not in old and f.verdict == "short"]
     was, now = len(tried.before.short), len(after.short)
-    rows = [tag("li", f"{old[key_of(f)].verdict} → {f.verdict}: {f.because}") for f in turned[:8]]
+    rows = [tag("li", f"{SAID[old[key_of(f)].verdict]} → {SAID[f.verdict]}: {f.because}") for f in turned[:8]]
     rows += [tag("li", f"new, short: {f.because}") for f in fresh[:4]]
     points: Content = tag("p", "Points: the same matches are being played …", class_="fine")
     if tried.points is not None:

@@ -633,7 +633,7 @@ async def _set(page: Page, state: State, data: dict[str, Any]) -> None:
     part = str(data.get("part") or "value")
     if part not in ("value", *NUMBER_PARTS):
         return
-    text = str(data.get("value"))[:500].strip()
+    text = str(data.get("value"))[:500].replace("\n", " ").strip()
     said = f"{field_id(found.path)}-said"
     for rows in (state.rows, state.rare):  # the browser shows what was typed
         rows.spoil([found.key, row_key(found)])

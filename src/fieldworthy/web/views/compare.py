@@ -10,7 +10,7 @@ from fieldworthy.units import counted
 from fieldworthy.web.components import field, follow, heading, pictures_of, table
 from fieldworthy.web.jobs import Job
 from fieldworthy.web.judging import Source
-from fieldworthy.web.markup import Content, Markup, address, sentences, tag
+from fieldworthy.web.markup import SAID, Content, Markup, address, sentences, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.runs import Compared, drawn_comparison, held_against
 from fieldworthy.web.views.match import runs_of
@@ -48,6 +48,8 @@ def build(page: Page) -> None:
         _compare(page, {"runs": str(RUNS)} | {f"v{i}": name for i, name in enumerate(chosen)})
     elif job is not None:
         follow(page, job, _show)
+    elif others and not page.problems:  # an answer before anything is asked
+        _compare(page, {"runs": str(RUNS), "v0": others[0].name})
 
 
 def _job(page: Page) -> Job | None:
@@ -126,13 +128,17 @@ def _tables(found: Comparison) -> list[Markup]:
     rows = [_row(task, [can.get((task, v), "–") for v in variants]) for task in tasks]
     tables = [table(("Task", *variants, ""), rows, "What each can do")]
     if found.findings_changed:
-        changed = [[c.id, c.variant, f"{c.first or 'absent'} → {c.then or 'absent'}", c.because]
+        changed = [[c.because, c.variant, f"{_said(c.first)} → {_said(c.then)}"]
                    for c in found.findings_changed]  # fmt: skip
-        tables.append(table(("Finding", "Variant", "Verdict", "Because"), changed, "Findings that differ"))
+        tables.append(table(("Finding", "Variant", "Verdict"), changed, "Findings that differ"))
     hours = [[h.variant, f"{h.needed:.1f} h", "not said" if h.left is None else f"{h.left:.1f} h", h.enough or "–"]
              for h in found.hours]  # fmt: skip
     tables.append(table(("Variant", "Work to do", "Hours left", "Enough?"), hours, "Hours of work"))
     return tables
+
+
+def _said(verdict: str | None) -> str:
+    return SAID[verdict] if verdict else "absent"
 
 
 def _can(can: bool, lacks: tuple[str, ...]) -> str:

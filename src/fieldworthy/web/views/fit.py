@@ -6,12 +6,13 @@ import os
 from datetime import date
 from typing import Any
 
+from fieldworthy.engine.finding import title_of
 from fieldworthy.measure import Comparison
 from fieldworthy.measure.fit import FitReport, Touched, matters
 from fieldworthy.units import counted, digits, labelled
 from fieldworthy.web.components import follow, pictures_of, values_of
 from fieldworthy.web.jobs import Job
-from fieldworthy.web.markup import Content, Markup, chance_text, tag
+from fieldworthy.web.markup import SAID, Content, Markup, chance_text, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.readings import Readings
 from fieldworthy.web.runs import Card, FitShown, changed_words, drawn_readings, fitted, taken
@@ -181,8 +182,9 @@ def _touched(report: FitReport) -> Content:
 def _moved(item: Touched) -> Markup:
     verdict = item.verdict_after or item.verdict_before
     turned = item.verdict_before != item.verdict_after and item.verdict_after
-    head = f"{item.verdict_before} → {item.verdict_after}" if turned else verdict
-    numbers = f"{item.id}: {_value(item.before, item.unit)} → {_value(item.after, item.unit)}"
+    before, after = (SAID.get(one, one) for one in (item.verdict_before, item.verdict_after))
+    head = f"{before} → {after}" if turned else SAID.get(verdict, verdict)
+    numbers = f"{title_of(item.id, item.subject)}: {_value(item.before, item.unit)} → {_value(item.after, item.unit)}"
     if item.chance_before is not None and item.chance_after is not None:
         numbers += f"; chance {chance_text(item.chance_before)} → {chance_text(item.chance_after)}"
     signed = {"holds": "✓ ", "close": "≈ ", "short": "✗ ", "unknown": "? "}.get(verdict, "")
@@ -192,7 +194,7 @@ def _moved(item: Touched) -> Markup:
 
 def _value(value: float | None, unit: str) -> str:
     if value is None:
-        return "unknown"
+        return "not known"
     return labelled(digits(value), unit)
 
 

@@ -187,6 +187,11 @@ def write_new(page: Page, values: dict[str, Any]) -> str:
     answers = gather(get, file)
     season = folder.path(answers.season)
     fresh = not season.exists()
+    if not fresh and (answered := _wanted(values)):  # never taken and then left out without a word
+        told = (
+            f"{answers.season} is there already and has limits of its own; change them in Build, or name another file"
+        )
+        raise AnswerError(f"limit-{next(iter(answered))[-1]}", told)
     texts = {file: starter_robot(answers, Meets() if fresh else meets(season))}
     if fresh:
         texts[season] = starter_season(answers.inch)

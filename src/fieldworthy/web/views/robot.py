@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from fieldworthy.drawing.style import Theme
 
 _TALL = 560  # px; of the scene that turns
+_SEEN_THROUGH = 0.18  # opacity of a part; many lie in front of the centre of gravity
 _POINT = 0.008  # m; radius of what has a place and no size
 _KEEPS = "robot"  # under which a window remembers its pose
 
@@ -119,7 +120,7 @@ def _whole(scene: ui.scene, whole: Whole, theme: Theme) -> None:
     for start, end in zip(corners, [*corners[1:], *corners[:1]], strict=True):
         scene.line(start, end).material(theme.good)
     if whole.cg is not None:
-        scene.sphere(2.5 * _POINT).move(*whole.cg).material(theme.caution).with_name("")
+        scene.sphere(3.5 * _POINT).move(*whole.cg).material(theme.caution).with_name("")
 
 
 def _scene(page: Page, spots: tuple[Spot, ...], whole: Whole) -> None:
@@ -142,7 +143,7 @@ def _scene(page: Page, spots: tuple[Spot, ...], whole: Whole) -> None:
             colour = (theme.series[2] if spot.rides else theme.edge) if spot.size else theme.ink
             x, y, z = spot.at
             block = scene.box(*spot.size) if spot.size is not None else scene.sphere(_POINT)
-            block.move(x, y, z).material(colour, 0.4 if spot.size else 1.0).with_name(spot.thing)
+            block.move(x, y, z).material(colour, _SEEN_THROUGH if spot.size else 1.0).with_name(spot.thing)
         _whole(scene, whole, theme)
         for one, other in rods_of(spots):
             scene.line(list(one.at), list(other.at)).material(theme.series[0])

@@ -13,7 +13,7 @@ from fieldworthy.web.components import counted, field, heading, values_of
 from fieldworthy.web.folder import Entry
 from fieldworthy.web.form import words_of_key
 from fieldworthy.web.judging import Source, differing, variant_in
-from fieldworthy.web.markup import Content, Markup, address, join, key_of, sentences, tag
+from fieldworthy.web.markup import SAID, Content, Markup, address, join, key_of, sentences, tag
 from fieldworthy.web.page import Page, line_difference
 from fieldworthy.web.worker import Broken
 from fieldworthy.web.workspace import as_saved, as_saved_until, moments
@@ -217,7 +217,7 @@ def _turned(older: Report, newer: Report, heads: tuple[str, str]) -> Content:
     old: dict[str, Any] = {key_of(f): f for f in older.findings}
     turned = [f for f in newer.findings if key_of(f) in old and old[key_of(f)].verdict != f.verdict]
     counts = f"Findings that are short. {heads[0]}: {len(older.short)}. {heads[1]}: {len(newer.short)}."
-    rows = [tag("li", f"{old[key_of(f)].verdict} → {f.verdict}: {f.because}") for f in turned[:_TURNED]]
+    rows = [tag("li", f"{SAID[old[key_of(f)].verdict]} → {SAID[f.verdict]}: {f.because}") for f in turned[:_TURNED]]
     if len(turned) > _TURNED:
         rows.append(tag("li", f"and {counted(len(turned) - _TURNED, 'more verdict')}"))
     return [tag("p", counts), tag("ul", rows, class_="turned") if rows else tag("p", "No verdict turned.")]
