@@ -182,7 +182,7 @@ def test_what_would_lift_one_action_is_not_counted_for_another_on_the_same_cylin
 
 
 def dead(folder, *, rod=55):
-    """A lift that is dead with its pins 150.3 + 50.2 = 200.6 mm apart, by Pythagoras; they reach 150 mm and its stroke."""
+    """A lift that is dead with its pins 150.3 + 50.2 = 200.6 mm apart (Pythagoras); they reach 150 mm and a stroke."""
     arm = {"mass": "0.3 kg", "position": ["0.09 m", "0 m", "0.38 m"], "size": ["0.2 m", "0.2 m", "0.02 m"]}
     tray = {
         "kind": "lift", "rides": "arm", "side": "ahead", "pivot": ["-40 mm", "380 mm"], "brackets": "30 mm",

@@ -166,6 +166,22 @@ class RodLoad:
 
 
 @dataclass(frozen=True, slots=True)
+class MotorLoad:
+    """What a mechanism asks of each of its motors at the worst point of what it does.
+
+    Attributes
+    ----------
+    mechanism : Name of the mechanism
+    motor : Name of the motors, as the mechanism names them
+    torque : Of one motor, behind it [N m]; infinite where no torque moves it
+    """
+
+    mechanism: str
+    motor: str
+    torque: Real
+
+
+@dataclass(frozen=True, slots=True)
 class Swing:
     """An arm that a cylinder swings, for whoever films it.
 
@@ -221,6 +237,10 @@ class Actuator:
 
 def _no_actuators(_context: Context) -> Mapping[str, Actuator]:
     return {}
+
+
+def _turns_nothing(_context: Context) -> tuple[MotorLoad, ...]:
+    return ()
 
 
 def _moves_no_rods(_context: Context) -> tuple[RodLoad, ...]:
@@ -548,6 +568,7 @@ class System:
     shelf : Typical things that a person can put on a robot to begin with
     actuators : What moves the groups of parts that ride its mechanisms, by group
     rods : What its mechanisms ask of the rods of their cylinders, whatever the air
+    turned : What its mechanisms ask of their motors
     swings : Its arms that a cylinder swings, by mechanism
     hues : What one of its mechanisms tells apart by hue; None where it tells nothing so
     options : Other ways to do a thing, that may mend one of its findings
@@ -591,6 +612,7 @@ class System:
     shelf: tuple[Typical, ...] = ()
     actuators: Callable[[Context], Mapping[str, Actuator]] = _no_actuators
     rods: Callable[[Context], Iterable[RodLoad]] = _moves_no_rods
+    turned: Callable[[Context], Iterable[MotorLoad]] = _turns_nothing
     swings: Callable[[Context], Mapping[str, Swing]] = _no_swings
     hues: Callable[[Mechanism], Hues | None] = _no_hues
 

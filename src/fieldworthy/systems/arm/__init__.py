@@ -8,7 +8,7 @@ from fieldworthy.engine.system import System, later
 from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
-from fieldworthy.systems.arm.check import CONSTANTS, actuators
+from fieldworthy.systems.arm.check import CONSTANTS, actuators, turned
 from fieldworthy.systems.arm.check import check as judge
 from fieldworthy.systems.arm.model import MotorArm
 
@@ -54,6 +54,7 @@ SYSTEM = System(
     card={"motor arm": "{name}: up and down once, stays where it should; stand clear."},
     follows=follows,
     actuators=actuators,
+    turned=turned,
     required=("arm.torque", "arm.lowest", "lift.target"),
     wished=("arm.clear",),
     constants=CONSTANTS,

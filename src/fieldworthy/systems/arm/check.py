@@ -10,7 +10,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, first
-from fieldworthy.engine.system import COMPUTED, Actuator, Constant, Constants, Found, Quantities
+from fieldworthy.engine.system import COMPUTED, Actuator, Constant, Constants, Found, MotorLoad, Quantities
 from fieldworthy.physics.arms.linkage import elastic_torque, slack_angles, weight_torque
 from fieldworthy.physics.arms.motorarm import (
     MotorDrive,
@@ -123,6 +123,16 @@ def actuators(context: Context) -> dict[str, Actuator]:
             torque = first(drive.stall_torque * drive.reduction * drive.efficiency)
             found[spec.rides] = Actuator(torque, first(drive.free_speed / drive.reduction))
     return found
+
+
+def turned(context: Context) -> Iterator[MotorLoad]:
+    """What every arm asks of its motors at the worst point of the worse way."""
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, MotorArm):
+            at = driven(context, name, spec)
+            needed = np.maximum(at.most_needed(1.0)[0], at.most_needed(-1.0)[0])
+            share = np.maximum(motor_share(at.drive, needed), 0.0)
+            yield MotorLoad(name, spec.motors[0].motor, share * at.motor.stall_torque)
 
 
 def _passives(arm: Arm, angles: Array, shape: tuple[int, ...]) -> tuple[Array, Array]:

@@ -10,7 +10,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical, length_of
 from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.climb.check import check as judge
-from fieldworthy.systems.climb.mechanics import actuators, rods
+from fieldworthy.systems.climb.mechanics import actuators, rods, turned_motors
 from fieldworthy.systems.climb.model import Climber, CylinderLift
 
 _HANGS = ("A robot that hangs can fall: nobody stands or reaches beneath it.",)
@@ -114,6 +114,7 @@ SYSTEM = System(
     kit=kit,
     follows=follows,
     actuators=actuators,
+    turned=turned_motors,
     required=("climb.reach", "climb.lift", "climb.tip", "climb.hold"),
     wished=("climb.clearance",),
     asks={"climb.hold": "Did it still hang when it was counted, with its motors off and no air added?"},

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
-from fieldworthy.engine.system import Actuator, RodLoad
+from fieldworthy.engine.system import Actuator, MotorLoad, RodLoad
 from fieldworthy.physics.gas.tank import after_leak
 from fieldworthy.physics.motors.motor import Controller, GearStage, operating_point, train
 from fieldworthy.physics.statics.hanging import (
@@ -121,6 +121,16 @@ def actuators(context: Context) -> dict[str, Actuator]:
             speed = 2.0 * travel_of(context, spec) / time
             found[spec.rides] = Actuator(first(_by_cylinder(air, spec.lift, full)), first(speed))
     return found
+
+
+def turned_motors(context: Context) -> Iterator[MotorLoad]:
+    """What every climber on motors asks of them: the most that lifts the robot off the floor, till it hangs."""
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, Climber) and isinstance(spec.lift, MotorLift) and context.robot.parts:
+            use = context.robot.motor(spec.motors[0])
+            gears = train([GearStage(s.driven / s.driver, s.efficiency) for s in spec.lift.stages])
+            gain = use.count * gears.ratio * gears.efficiency * spec.lift.efficiency / spec.lift.drum_radius
+            yield MotorLoad(name, spec.motors[0].motor, _ramp(context, spec)[0].force.max(axis=0) / gain)
 
 
 def held_later(context: Context, spec: Climber) -> Real:

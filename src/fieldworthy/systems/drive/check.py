@@ -13,10 +13,10 @@ from fieldworthy.engine.finding import Message, Outcome, Worked, first, unknown
 from fieldworthy.engine.system import COMPUTED, Constant, Constants, Found, Quantities, stated
 from fieldworthy.physics.motors.driving import turn, turn_rate
 from fieldworthy.physics.motors.motion import move, move_mix_time
-from fieldworthy.physics.motors.motor import GearStage, feedforward, train
+from fieldworthy.physics.motors.motor import Controller, GearStage, feedforward, limit_torque, train
 from fieldworthy.physics.motors.thermal import cool_down_time
 from fieldworthy.robot.model.machine import GEAR_TEETH
-from fieldworthy.systems.drive.mechanics import DriveUse, drive_use, shared_use
+from fieldworthy.systems.drive.mechanics import DriveUse, StatedLoad, drive_use, shared_use, stated_loads
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import (
     DrivePerformance,
@@ -36,6 +36,8 @@ def check(context: Context) -> Iterator[Outcome]:
     """Judge the drive against what the team wants of it, its heat and battery, and motors that mechanisms share."""
     for name in context.robot.motors:
         yield from _shared(context, name)
+    for name, load in stated_loads(context).items():
+        yield from _stated(name, load)
     pose = state.driving_pose(context)
     if pose is None or not context.robot.parts:
         missing = ("poses",) if context.robot.parts else ("parts",)
@@ -254,11 +256,15 @@ def _shared(context: Context, name: str) -> Iterator[Outcome]:
     if use is None:
         return
     words["action"] = use.action
-    text = "In '{action}' motor '{name}' is asked for {load} of its torque at stall by all that it turns then"
+    kind = robot.catalogue.motors[robot.motors[name].motor]
+    line = motor_line(kind)
+    gives = limit_torque(line, Controller(kind.current_limit, kind.power_cap)) / line.stall_torque
+    text = "In '{action}' motor '{name}' is asked for {load} of its torque at stall by all that it turns then; its "
+    text += "controller lets it give {gives}"
     yield Outcome(
-        f"motor.load.{name}", f"motor {name}", use.load, 1.0, "ratio",
-        Message(text + ".", text + ", so it stalls.", {"load": (use.load, "share")}, words), "at most",
-        sources=("hughes",),
+        f"motor.load.{name}", f"motor {name}", use.load, gives, "ratio",
+        Message(text + ".", text + ", so it stalls.", {"load": (use.load, "share"), "gives": (gives, "share")}, words),
+        "at most", sources=("hughes",),
     )  # fmt: skip
     steps = robot.catalogue.motors[robot.motors[name].motor].derating
     limit: Real = steps[0].above if steps else robot.drive.motor_hot
@@ -268,6 +274,30 @@ def _shared(context: Context, name: str) -> Iterator[Outcome]:
                       {"hot": (use.hottest, "temperature"), "limit": (limit, "temperature")}, words)  # fmt: skip
     yield Outcome(f"motor.heat.{name}", f"motor {name}", use.hottest, limit, "temperature", message, "at most",
                   sources=("incropera",), scale=limit - state.start_temperature(context))  # fmt: skip
+
+
+_BELIEVED = 0.5
+"""A load stated for a whole action is a mean, down to this share of the worst point; common practice, no source."""
+_FAR = 2.0  # times the worst point; a load stated higher than that is named
+
+
+def _stated(name: str, load: StatedLoad) -> Iterator[Outcome]:
+    """The load of motors that actions state against the one that is computed: heat and battery go by the stated one."""
+    if not np.isfinite(first(load.computed)):
+        return  # nothing moves it, which its own finding says
+    computed = np.minimum(load.computed, 10.0)
+    numbers = {"stated": (load.stated, "share"), "most": (computed, "share")}
+    words = {"name": name, "action": load.action}
+    said = "Action '{action}' states that '{name}' asks {stated} of its motors' torque at stall; "
+    high = first(load.stated) > _FAR * first(computed)
+    holds = "at its worst point it is computed to ask {most}. "
+    holds += "The stated load is the higher by far, so heat and battery are on the safe side." if high else (
+        "The two agree well enough for heat and battery.")  # fmt: skip
+    short = "at its worst point it is computed to ask {most}. Heat and battery go by the stated load and come out too "
+    short += "low: state more, or measure the current."
+    yield Outcome(f"motor.stated.{name}", f"motors of {name}", load.stated, _BELIEVED * computed, "ratio",
+                  Message(said + holds, said + short, numbers, words), scale=np.maximum(computed, 0.01),
+                  sources=("hughes", "practice"))  # fmt: skip
 
 
 def _battery(context: Context, use: DriveUse) -> Iterator[Outcome]:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
+from fieldworthy.engine.system import systems
 from fieldworthy.physics.motors.driving import Draw, as_straight, move_draw
 from fieldworthy.physics.motors.motion import Load, move, speed_curve
 from fieldworthy.physics.motors.motor import Controller, operating_point, torque_current
@@ -204,6 +205,42 @@ def shared_use(context: Context, name: str) -> SharedUse | None:
     )  # fmt: skip
     clock = np.cumsum([float(first(duration)) for duration, _ in phases])
     return SharedUse(hardest, loads[hardest], run.hottest, clock, run.winding)
+
+
+@dataclass(frozen=True, slots=True)
+class StatedLoad:
+    """What actions say that a mechanism asks of its motors, and what its checks compute.
+
+    Attributes
+    ----------
+    action : The action that states most
+    stated : That share of the torque at stall [-]
+    computed : The most that is computed, at the worst point, as a share of the same [-]
+    """
+
+    action: str
+    stated: Real
+    computed: Real
+
+
+def stated_loads(context: Context) -> dict[str, StatedLoad]:
+    """By mechanism, the load of its motors that heat, battery and match go by, beside the computed one."""
+    robot = context.robot
+    stated = {
+        name: max(acts, key=lambda act: first(act[1]))
+        for name in robot.mechanisms
+        if (acts := [(act, done.motors[name]) for act, done in robot.actions.items() if name in done.motors])
+    }
+    found: dict[str, StatedLoad] = {}
+    for load in (load for system in systems() for load in system.turned(context)):
+        if load.mechanism in stated:
+            shared = robot.motors.get(load.motor)
+            kind = robot.catalogue.motors[load.motor if shared is None else shared.motor]
+            computed = load.torque / kind.stall_torque
+            if (other := found.get(load.mechanism)) is not None:
+                computed = np.maximum(computed, other.computed)
+            found[load.mechanism] = StatedLoad(*stated[load.mechanism], computed)
+    return found
 
 
 def _guard(kind: MotorClass) -> Derating:

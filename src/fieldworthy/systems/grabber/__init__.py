@@ -10,7 +10,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.grabber.check import check as judge
-from fieldworthy.systems.grabber.check import rods
+from fieldworthy.systems.grabber.check import rods, turned
 from fieldworthy.systems.grabber.model import CylinderArm, Grabber
 
 
@@ -78,6 +78,7 @@ SYSTEM = System(
     families={"grabber": "whether the hook reaches, catches and pulls without tipping the robot"},
     kinds=(Grabber,),
     rods=rods,
+    turned=turned,
     page=Page(
         title="Grabber",
         question="Does its hook reach, catch and pull without tipping the robot?",

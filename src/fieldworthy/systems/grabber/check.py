@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, Worked, called, first, unknown
-from fieldworthy.engine.system import RodLoad
+from fieldworthy.engine.system import MotorLoad, RodLoad
 from fieldworthy.physics.contact import clamp as clamping
 from fieldworthy.physics.contact import grabber as grabbing
 from fieldworthy.physics.motors.driving import force_across
@@ -18,7 +19,7 @@ from fieldworthy.physics.motors.motor import Controller, GearStage, limit_torque
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY
 from fieldworthy.robot.model.season import GameObject
 from fieldworthy.systems.clamp.mechanics import returning, rod_force
-from fieldworthy.systems.grabber.model import CylinderArm, Grabber
+from fieldworthy.systems.grabber.model import CylinderArm, Grabber, MotorArm
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import DrivePerformance, motor_line
 from fieldworthy.vehicle.supply import BREAKAWAY, Low, lowest_after, use_of
@@ -124,6 +125,21 @@ def _rods(context: Context, spec: Grabber) -> Iterator[RodLoad]:
     force = clamping.slip_pressure(asked, gain * np.cos(spec.lowest), 0.0, hooked, 0.0)
     if np.isfinite(first(force)):
         yield RodLoad.held(spec.arm.cylinder, lowers, force, kept=True)
+
+
+def turned(context: Context) -> Iterator[MotorLoad]:
+    """What every arm on motors asks of them for what it does itself, whichever takes most."""
+    for name, mechanism in context.robot.mechanisms.items():
+        if not isinstance(mechanism, Grabber) or not isinstance(mechanism.arm, MotorArm):
+            continue
+        motor = context.robot.motor(mechanism.motors[0])
+        kind = context.robot.catalogue.motors[motor.motor]
+        stall = limit_torque(motor_line(kind), Controller(kind.current_limit, kind.power_cap))
+        found = [asked_and_given(context, spec) for spec in mechanism.alone(name).values() if spec.by == "arm"]
+        arms = [arm_of(context, spec).up for spec in mechanism.alone(name).values() if spec.by == "arm"]
+        shares = [pair[0] / up for pair, up in zip(found, arms, strict=True) if pair is not None]
+        if shares:
+            yield MotorLoad(name, mechanism.motors[0].motor, reduce(np.maximum, shares) * stall)
 
 
 def check(context: Context) -> Iterator[Outcome]:

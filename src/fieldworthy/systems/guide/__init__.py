@@ -9,7 +9,7 @@ from fieldworthy.files.document import KeyPath
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun
-from fieldworthy.systems.guide.check import actuators, rods
+from fieldworthy.systems.guide.check import actuators, rods, turned
 from fieldworthy.systems.guide.check import check as judge
 from fieldworthy.systems.guide.model import LinearGuide
 
@@ -66,6 +66,7 @@ SYSTEM = System(
     kinds=(LinearGuide,),
     rods=rods,
     actuators=actuators,
+    turned=turned,
     page=Page(
         title="Linear guides",
         question="Does the carriage run without locking, and is it there in time?",

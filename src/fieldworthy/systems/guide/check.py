@@ -10,7 +10,7 @@ import numpy as np
 from fieldworthy.arrays import Array, Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, Worked, first
-from fieldworthy.engine.system import Actuator, RodLoad
+from fieldworthy.engine.system import Actuator, MotorLoad, RodLoad
 from fieldworthy.physics.arms.motorarm import MotorDrive, SaggingMotor, motor_share, run_up_time, sagged_speed
 from fieldworthy.physics.motors.motor import Controller, GearStage, train
 from fieldworthy.physics.statics.guide import Guide, binding_ratio, moving_forces, shortest_guide
@@ -132,6 +132,15 @@ def forces(context: Context, spec: LinearGuide) -> tuple[Real, Real | None]:
     area = use.cylinder.piston_area if spec.working == "out" else use.cylinder.ring_area
     force = use.spec.count * use.efficiency * np.maximum(gauge, 0.0) * area
     return np.where(force > most, np.inf, needed), force
+
+
+def turned(context: Context) -> Iterator[MotorLoad]:
+    """What the load of every guide asks of its motors."""
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, LinearGuide) and spec.drive is not None:
+            at, needed = motored(context, spec), forces(context, spec)[0]
+            share = motor_share(at.drive, np.asarray(needed) * spec.drive.radius)
+            yield MotorLoad(name, spec.motors[0].motor, np.maximum(share, 0.0) * at.motor.stall_torque)
 
 
 def actuators(context: Context) -> dict[str, Actuator]:

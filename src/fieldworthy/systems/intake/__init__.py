@@ -11,6 +11,7 @@ from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.shelf import Room, Typical
 from fieldworthy.robot.starter import Begun, word
 from fieldworthy.systems.intake.check import check as judge
+from fieldworthy.systems.intake.check import turned
 from fieldworthy.systems.intake.model import Intake
 
 _MOTOR = "smart motor, 11 W class, 600 rpm"
@@ -112,6 +113,7 @@ SYSTEM = System(
     package=__name__,
     shelf=SHELF,
     check=judge,
+    turned=turned,
     costs=costs,
     follows=follows,
     starter=starter,

@@ -9,6 +9,7 @@ import numpy as np
 from fieldworthy.arrays import Real
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import Message, Outcome, Worked, called, first, unknown
+from fieldworthy.engine.system import MotorLoad
 from fieldworthy.physics.contact import handover, rolling, timing
 from fieldworthy.physics.contact.rolling import rim_force
 from fieldworthy.systems.intake.mechanics import Row, Running, chains, geared_even, row_of, surface_ratio
@@ -80,6 +81,15 @@ def _stage(row: Row, stage: Running) -> Iterator[Outcome]:
     )
     yield Outcome(f"intake.stall.{ending}", subject, stage.asked, most, "torque", message, "at most",
                   sources=("hughes", "practice"))  # fmt: skip
+
+
+def turned(context: Context) -> Iterator[MotorLoad]:
+    """What every intake asks of its motors with a piece in every stage; of several, the one that is asked for most."""
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, Intake):
+            for stage in row_of(context, name).stages.values():
+                if stage.spec.motor is not None:
+                    yield MotorLoad(name, stage.spec.motor, stage.asked / stage.motor.count)
 
 
 def stage_of(row: Row, stage: Running) -> str:
