@@ -36,6 +36,7 @@ from fieldworthy.robot import Loaded, load_robot
 from fieldworthy.robot.words import phrase
 from fieldworthy.units import chance_text, counted, digits, labelled, percent, unit_label
 
+_VAGUE = 0.15  # of an interval, from which it is told how well its ends are known
 _PLAYING = "Playing matches (the first time here it compiles for about 15 s)"
 
 
@@ -253,10 +254,12 @@ def _print_spread(console: Console, found: Forecast, loaded: Loaded) -> None:
         print_line(console, "", f"{found.mean:.1f} points are to be expected{exact}{early}.")
     if found.known is not None:
         low, high = found.known.interval
+        ends = found.known.ends_to
+        few = f" So few matches know these ends to ± {ends:.0f} only." if ends > _VAGUE * (high - low) else ""
         said = (
             f"The robot's true mean lies between {round(low)} and {round(high)} (95 %); no number of matches computed"
         )
-        print_line(console, "", f"{said} narrows that.{_because(found, loaded)}")
+        print_line(console, "", f"{said} narrows that.{few}{_because(found, loaded)}")
         known = found.known
         print_line(
             console,

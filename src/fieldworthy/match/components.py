@@ -43,6 +43,12 @@ class Components:
     draws: int
     each: int
 
+    @property
+    def ends_to(self) -> float:
+        """Half-width of the 95 % interval within which so few draws know the ends of `interval`."""
+        # an end lies 1.96 standard deviations from the middle, and moves with what is not known of that deviation
+        return 1.96 * float(np.hypot(1.96 * self.between_error, self.error))
+
 
 def grouped(points: Array, each: int = EACH) -> Array:
     """Points of runs as draws by matches, shape (draws, each); runs that fill no draw are left out."""

@@ -162,7 +162,7 @@ def _told(found: Forecast, report: Report | None) -> Markup:
     if found.interval is not None and found.known is not None:
         low, high = found.interval
         rows.append(tag("p", f"The robot's true mean lies between {round(low)} and {round(high)} (95 %); no number of "
-                        "matches computed narrows that."))  # fmt: skip
+                        "matches narrows that."))  # fmt: skip
         rows.append(tag("p", f"Luck alone spreads single matches by {found.known.within:.0f} points (standard "
                         "deviation)."))  # fmt: skip
     rows.append(tag("p", found.timeline.sentence))
