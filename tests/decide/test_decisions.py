@@ -119,7 +119,7 @@ def test_one_variant_has_its_mechanism_short_and_was_never_practised(mk1):
     # what more than makes up the lead is not called a part of it, and the finding that stops the action is named
     back = next(g for g in found.gains if g.task == "hang from rafter")
     alone = re.search(r"The task 'pod in gutter' alone makes (\S+) points: with Heron mk2 'tip pods' cannot be done "
-                      r"\S+ times a match instead of never; 'hang from rafter' takes (\S+) of them back\.",
+                      r"\(\S+ times a match, never before\); 'hang from rafter' takes (\S+) of them back\.",
                       found.recommendation)  # fmt: skip
     assert [float(alone[1]), float(alone[2])] == pytest.approx([-points.points, back.points], abs=0.051)
     assert (

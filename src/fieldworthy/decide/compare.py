@@ -431,7 +431,9 @@ def _ends(does: str, before: float, now: float) -> str:
     was, is_ = f"{before:.2g}", f"{now:.2g}"
     if now < _LEAST_TOLD:
         return f"no longer {does} ({often(was)} a match before)"
-    return f"{does} {often(is_)} a match instead of {'never' if before < _LEAST_TOLD else was}"
+    if before < _LEAST_TOLD:
+        return f"{does} ({often(is_)} a match, never before)"
+    return f"{does} {often(is_)} a match instead of {was}"
 
 
 def _air_cause(first: Played, then: Played, action: str) -> str:

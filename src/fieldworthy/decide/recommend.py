@@ -483,13 +483,14 @@ def _if_practice_is_right(
         thing = f"'{one.action}' with {one.robot}"
         counted = f"For {thing} this comparison counts what practice says. " if one.right == "check" else ""
         lead = sign * one.difference
+        leader, ends = (sides[best].name, ends) if lead >= 0.0 else (sides[other].name, [-ends[1], -ends[0]])
         told.append(
-            f"{counted}If {right}, {sides[best].name} leads by {lead:.1f} points"
-            f"{' only' if lead > 0.0 and chance < SURE else ''} ({ends[0]:.1f} to {ends[1]:.1f})."
+            f"{counted}If {right}, {leader} leads by {abs(lead):.1f} points"
+            f"{' only' if lead >= 0.0 and chance < SURE else ''} ({ends[0]:.1f} to {ends[1]:.1f})."
         )
         if chance < SURE:
             conditions.append(right)
-    return (f", unless {' and '.join(conditions)}" if conditions else ""), told
+    return (f", unless {' or '.join(conditions)}" if conditions else ""), told
 
 
 _RIGHT = {"practice": "works with {} as practice says", "check": "fails with {} as the check says"}

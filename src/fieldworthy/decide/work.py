@@ -393,8 +393,8 @@ def work_between(entrants: Sequence[Entrant], seed: int = 0) -> Work:
 
 
 def _unsure(gain: Gain) -> str:
-    """How likely something is to bring any points, where that is not nearly sure."""
-    return "" if gain.chance >= _SURE else f", which has a chance of {_percent(gain.chance)} to be better"
+    """Say that something may bring nothing, where it is not nearly sure to bring points."""
+    return "" if gain.chance >= _SURE else ", which may not be better"
 
 
 def job(kind: Kind, what: str, points: float, hours: float | None) -> Job:

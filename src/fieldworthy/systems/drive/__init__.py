@@ -59,7 +59,7 @@ SYSTEM = System(
     check=judge,
     families={
         "drive": "how quickly it moves, how hard it pushes, and how warm its motors become",
-        "motor": "whether motors that mechanisms share are strong enough and stay cool, and whether stated loads are true",
+        "motor": "whether motors that mechanisms share are strong and cool enough, and whether stated loads are true",
     },
     page=Page(
         title="Drive",
