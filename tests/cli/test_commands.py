@@ -7,6 +7,7 @@ import sys
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from jsonschema import Draft202012Validator
@@ -156,6 +157,36 @@ def test_every_key_of_a_file_says_what_it_is_for(kind):
         if len(described.get("description", "")) < 8
     ]
     assert lacking == []
+
+
+def described(node, place=""):
+    """Every entry of a schema, wherever it stands, with what it says of it."""
+    if isinstance(node, dict):
+        properties = node.get("properties", {})
+        for name, entry in properties.items() if isinstance(properties, dict) else ():
+            yield f"{place}.{name}", entry.get("description", "" if "$ref" not in entry else "as its kind says")
+        for key, inner in node.items():
+            yield from described(inner, place if key == "properties" else f"{place}.{key}")
+    elif isinstance(node, list):
+        for inner in node:
+            yield from described(inner, place)
+
+
+@pytest.mark.parametrize("kind", SCHEMAS)
+def test_every_schema_has_an_id_of_its_own_and_says_plainly_what_each_entry_is(kind):
+    """JSON Schema draft 2020-12, core 8.2.1: `$id` is an absolute URI without a fragment; read from memory."""
+    schema = schema_of(kind)
+    address = urlsplit(schema["$id"])
+    assert address.scheme
+    assert not address.fragment
+    assert [other for other in SCHEMAS if other != kind and SCHEMAS[other]()["$id"] == schema["$id"]] == []
+    assert len(schema["title"]) > 8
+    assert len(schema["description"].split()) > 3
+    entries = list(described(schema))
+    assert len(entries) > 10
+    assert [place for place, words in entries if len(words) < 5] == []
+    code = re.compile(r"``|\bNone\b|\[SI\]|\bshape\b|ndarray|\n")
+    assert [(place, words) for place, words in entries if code.search(words)] == []
 
 
 @pytest.mark.parametrize(("kind", "file"), FILES, ids=[f"{f.parent.name}/{f.name}" for _, f in FILES])

@@ -8,6 +8,7 @@ from fieldworthy.physics.statics.hanging import (
     Wall,
     actuator_force,
     critical_hook_x,
+    drum_force,
     free_attitude,
     friction_swing,
     hang,
@@ -211,6 +212,14 @@ def test_lifting_off_by_the_textbook():
     np.testing.assert_allclose(found.front_force, [20.0, 40.0, 60.0, 15.0], rtol=1e-12)
     np.testing.assert_allclose(found.rear_force, [np.inf, 80.0, 60.0, np.inf], rtol=1e-12)
     np.testing.assert_array_equal(found.first, [1.0, 1.0, 0.0, 1.0])
+
+
+def test_a_drum_s_force_by_the_work_of_one_turn():
+    """Two motors of 0.5 N m turn twelve times for one of a drum of 10 mm: work of a turn over the cord drawn in."""
+    work = 2 * 0.5 * 12 * 2 * np.pi * 0.8
+    assert drum_force(2.0, 0.5, 12.0, 0.8, 0.01) == pytest.approx(work / (2 * np.pi * 0.01), rel=1e-12)
+    with pytest.raises(ValueError, match="radius must be positive"):
+        drum_force(2.0, 0.5, 12.0, 0.8, 0.0)
 
 
 def test_actuator_force_by_virtual_work():

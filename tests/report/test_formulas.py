@@ -234,6 +234,10 @@ def hoist():
     return 80.0 * 2.0 / (2 * 0.9), float(np.asarray(hanging.actuator_force(80.0, 2.0, 2.0, 0.9)))
 
 
+def winch():
+    return 2 * 0.5 * 12.0 * 0.8 / 0.01, float(np.asarray(hanging.drum_force(2.0, 0.5, 12.0, 0.8, 0.01)))
+
+
 def lever():
     rocker = linkage.Rocker(0.2, 0.1, 0.2, 0.05)
     posed = linkage.pose(rocker, 0.02)
@@ -284,7 +288,7 @@ WORKED = {
     "draw": draw, "flow": choked, "stop": stop, "roller": roller, "chain": chain_length, "threshold": threshold,
     "background": background, "wedge": wedge, "sweep": sweep, "runon": runon, "runup": runup, "slides": slides,
     "idler": idler, "climbs": climbs,
-    "aside": aside, "jawway": jawway, "tipover": tipover, "hang": hang, "hoist": hoist, "lever": lever,
+    "aside": aside, "jawway": jawway, "tipover": tipover, "hang": hang, "hoist": hoist, "winch": winch, "lever": lever,
     "push": push, "arm": arm, "guide": guide_ratio, "seam": seam, "practice": practice,
 }  # fmt: skip
 
@@ -319,6 +323,7 @@ BALANCES = {
     "seam": lambda n: (n["F"] * (n["R"] - n["s"]), n["W"] * math.sqrt(n["R"] ** 2 - (n["R"] - n["s"]) ** 2)),
     "roller": lambda n: (n["R_e"], n["R"] * math.sin(_arc(n)) / _arc(n)),
     "wedge": lambda n: (n["F"] / n["N"], 1.0 / math.tan(min(n["beta"], math.pi / 2) - math.atan(n["mu"]))),
+    "winch": lambda n: (n["F"], n["n"] * n["T"] * n["i"] * n["eta"] / n["r"]),
     "aside": lambda n: (n["F"], n["N"] * (n["mu"] + n["mu_h"])),
     "idler": lambda n: (n["F"], 2.0 * n["T"] * 2.0 * n["h"] / (n["S"] + n["e"])),
     "background": lambda n: (n["d'"], n["a"] / math.sqrt((n["s"] ** 2 + n["b"] ** 2) / 2.0)),
@@ -378,4 +383,4 @@ def test_a_winch_is_not_told_by_the_force_of_a_cylinder():
     """Heron is drawn up by a cylinder, Marten by motors."""
     page = next(system.page for system in systems() if system.name == "climb")
     assert [key for name in ("mk1", "marten") for key in formulas_for(page, example(name).nominal)] == [
-        "hang", "hoist", "hang"]  # fmt: skip
+        "hang", "hoist", "hang", "winch"]  # fmt: skip

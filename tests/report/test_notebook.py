@@ -89,7 +89,7 @@ def test_it_is_readable_in_grey(made):
     pages = ink(made[0])
     assert len(pages) > 10
     for grey in pages:
-        assert np.percentile(grey[grey < 200], 2) < 90
+        assert np.percentile(grey[grey < 200], 1) < 90  # filled areas of figures are most of a page's ink
 
 
 def test_every_doubtful_finding_stands_there_with_its_chance(made):

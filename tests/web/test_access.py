@@ -9,6 +9,7 @@ import pytest
 from playwright.sync_api import expect
 
 from fieldworthy.web.views import BY_NAME, VIEWS
+from fieldworthy.web.views.guide import library
 from web.browser import builds, judged, serving, show, wait_built, window
 
 SIZES = (pytest.param(390, marks=pytest.mark.long), 1280)
@@ -85,6 +86,28 @@ def test_every_view_is_accessible_and_not_wider_than_the_window(browser, server,
             page.wait_for_selector("#beside-rows li")
             found += in_both_themes(page, f"the text at {width}", drawn=False)
         assert found == []
+
+
+CHAPTERS = sorted(
+    f"{folder}{place.name}"
+    for folder in ("guide/", "")
+    for place in library().joinpath(folder).iterdir()
+    if place.name.endswith(".md") and ".template." not in place.name
+)
+
+
+@pytest.mark.long
+def test_every_chapter_of_the_guide_is_accessible_and_fits(browser, server, heron):
+    """Each chapter, and each page of the documents that the chapters lead to."""
+    assert len([name for name in CHAPTERS if name.startswith("guide/")]) >= 7
+    found = []
+    with window(browser, server, width=390) as page:
+        for name in CHAPTERS:
+            show(page, server, "guide", file=f"{heron}/mk1.yaml", part=name)
+            page.wait_for_selector(".guide h1")
+            fits(page, name)
+            found += violations(page, name, "main")
+    assert found == []
 
 
 @pytest.mark.long

@@ -681,7 +681,10 @@ def remedies_schema(definitions: str = "#/$defs/{model}") -> dict[str, Any]:
         "type": "object",
         "description": "only with --remedies: what single changes mend each finding that is short",
         "required": ["format", "findings"],
-        "properties": {"format": {"const": REMEDIES}, "findings": described},
+        "properties": {
+            "format": {"const": REMEDIES, "description": "what kind of output this is, and which version of its form"},
+            "findings": described | {"description": "each finding that is short, with what mends it"},
+        },
     }
 
 

@@ -19,7 +19,7 @@ from fieldworthy.arrays import Array
 from fieldworthy.decide.information import MATCHES_A_DAY, Answer, Doubt, answers, doubts_of, merged
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import BLOCK, Cases
-from fieldworthy.engine.finding import first
+from fieldworthy.engine.finding import first, in_plain_words
 from fieldworthy.match import ENDINGS, Part, Runs, Setup, match_clock, play_runs, setup, with_chance
 from fieldworthy.match.ability import mechanisms_for, spoiled_by
 from fieldworthy.match.components import EACH, believed, grouped, middle_95, share_better
@@ -564,7 +564,7 @@ def work_data(work: Work) -> dict[str, Any]:
 def with_work(schema: dict[str, Any]) -> dict[str, Any]:
     """Add the key ``work`` to the schema of a forecast."""
     added = TypeAdapter(Work).json_schema(mode="serialization", ref_template="#/$defs/{model}")
-    definitions = added.pop("$defs")
+    definitions = in_plain_words(added).pop("$defs")
     added["description"] = "what to do with the hours left; absent where the run was interrupted"
     properties = {**schema["properties"], "work": added}
     return {**schema, "properties": properties, "$defs": {**schema.get("$defs", {}), **definitions}}

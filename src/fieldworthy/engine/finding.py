@@ -466,7 +466,8 @@ def _worded(described: dict[str, Any]) -> None:
             for name in names.split(", "):
                 entry = described.get("properties", {}).get(name)
                 if entry is not None and "description" not in entry:
-                    entry["description"] = words
+                    # a reader of JSON knows null, and no brackets of a docstring
+                    entry["description"] = re.sub(r"\bNone\b", "null", words.replace("[SI]", "in SI units"))
 
 
 _IDS = {"type": "array", "items": {"type": "string"}}
@@ -476,7 +477,11 @@ _CAUSES = {
     "items": {
         "type": "object",
         "description": "what to act on: the id of a short finding, its twins, and those that follow from it",
-        "properties": {"lead": {"type": "string"}, "twins": _IDS, "consequences": _IDS},
+        "properties": {
+            "lead": {"type": "string", "description": "id of the finding that the others come from"},
+            "twins": _IDS | {"description": "ids of findings that say the same"},
+            "consequences": _IDS | {"description": "ids of findings that follow from it"},
+        },
         "required": ["lead", "twins", "consequences"],
     },
 }

@@ -295,10 +295,10 @@ class Of:
             "required": ["value"],
             "additionalProperties": False,
             "properties": {
-                "value": value,
-                "tolerance": value,
-                "basis": {"enum": list(BASES)},
-                "date": {"type": "string", "format": "date"},
+                "value": value | {"description": "the number with its unit"},
+                "tolerance": value | {"description": "half width of its 95 % interval"},
+                "basis": {"enum": list(BASES), "description": "what it rests on"},
+                "date": {"type": "string", "format": "date", "description": "the day it was found"},
             },
         }
         note = self.bounds(kind.metric)

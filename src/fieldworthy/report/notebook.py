@@ -139,9 +139,11 @@ def _change(remedy: Remedy, words: Words) -> str:
 JOB = "What this robot will do at its next event, and why we believe it."
 _FACTS, _FINDINGS, _INPUTS = 2, 6, 5  # lines on a subsystem's page
 _WIDE = (0.28, 0.42)  # of a page's height, for wide figures
+_MENDED = 0.06  # less where changes are told below them
 _ASSUMED = 14  # rows of defaults
 _MARGINS, _MANY = 18, 24  # in the figure of margins, above many rows or few
 _ROWS = 60  # parts; a longer list leaves no room on its last page
+_HEIGHT, _LEAST, _AXIS, _ROW = 0.46, 0.24, 0.07, 0.0225  # of a page: the figure of margins, its axis and its rows
 _TOLD = 8  # rows above that figure, beyond which it begins another page
 
 
@@ -308,11 +310,20 @@ def _short(content: Content) -> Section:
         blocks += [Head("Not judged: the file does not say enough"), Points(open_)]
     told = len(short) + len(near) + len(open_)
     most = min(_MARGINS if told <= _TOLD else _MANY, len(report.findings))
+    left = _left(content, told) - 0.05 * (bool(near) + bool(open_))
+    if _LEAST < left < _HEIGHT:
+        most = min(most, int((left - _AXIS) / _ROW))
     figure = drawn_margins.margins(margins_of(report)[:most], style_of(content.loaded))
-    blocks += [Head(f"The {most} smallest margins"), Picture(figure, 0.46 if told <= _TOLD else 0.6)]
+    height = min(left, _HEIGHT) if left > _LEAST else _HEIGHT if told <= _TOLD else 0.6
+    blocks += [Head(f"The {most} smallest margins"), Picture(figure, height)]
     return Section(
         "What is short, and how near the rest is", blocks, new_page=len(content.loaded.nominal.parts) > _ROWS
     )
+
+
+def _left(content: Content, told: int) -> float:
+    """What the parts list and what is short leave of their page, about."""
+    return 0.8 - 0.0135 * len(content.loaded.nominal.parts) - 0.036 * told
 
 
 def _told_short(head: str, findings: Sequence[Finding]) -> Table:
@@ -345,6 +356,8 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
         blocks += [Head("What it rests on most"), inputs_table(keys, known, words)]
     whole = [f for f in drawn if tall(f)] if page.wide else []
     room = _WIDE[0] if page.caution else _WIDE[1]  # a caution takes of the room that wide figures may have
+    if any((f.id, f.subject) in mended for f in findings):
+        room -= _MENDED  # and so does what follows
     flat = [f for f in drawn if f not in whole]
     given = put_in_on(of, context, [*findings, *facts])
     units = DisplayUnits.of(loaded.quantities)
@@ -460,6 +473,14 @@ def _sources(report: Report) -> Section:
         keys.update(dict.fromkeys(formula_of(k).source for k, _ in page.page.formulas))
     for item in items_of(report):
         keys.update(dict.fromkeys(item.sources))
-    rows_: list[list[Cell]] = [[Mark(named(k), "bold"), worth(k)] for k in sorted(keys, key=named)]
-    table = Table(("Source", "What it is worth"), rows_, (6.6, 3.4), (), True)
-    return Section("Sources", [table], new_page=False)
+    alike: dict[str, list[str]] = {}
+    for key in sorted(keys, key=named):
+        alike.setdefault(worth(key), []).append(named(key))
+    blocks: list[Block] = []
+    for what, names in sorted(alike.items(), key=lambda entry: (len(entry[1]) == 1, entry[0])):
+        if len(names) > 1:
+            blocks += [Head(f"{what[:1].upper()}{what[1:]}"), Para(f"{'; '.join(names)}.", "quiet")]
+    rows_: list[list[Cell]] = [[names[0], what] for what, names in alike.items() if len(names) == 1]
+    if rows_:
+        blocks += [Head("The others"), Table(("Source", "What it is worth"), rows_, (6.0, 4.0), (), True)]
+    return Section("Sources", blocks, new_page=False)

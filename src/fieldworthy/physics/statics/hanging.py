@@ -455,3 +455,31 @@ def actuator_force(hook_force: Real, ratio: Real, count: Real = 1.0, efficiency:
     if np.any(np.asarray(ratio) <= 0.0) or np.any(shared <= 0.0):
         raise ValueError("ratio, count and efficiency must be positive")
     return np.asarray(np.multiply(hook_force, ratio) / shared)
+
+
+def drum_force(count: Real, torque: Real, ratio: Real, efficiency: Real, radius: Real) -> Array:
+    """Force of a cord, chain or rack that motors draw in on a drum.
+
+    Virtual work: F = count torque ratio efficiency / radius.
+
+    Parameters
+    ----------
+    count, torque : Motors that share the load [-]; torque of each [N m]
+    ratio, efficiency : Turns of a motor for one of the drum [-]; of gears, cord and guides together [-]
+    radius : At which the cord runs, positive [m]
+
+    Returns
+    -------
+    Force that draws the hooks down [N].
+
+    Raises
+    ------
+    ValueError : Radius not positive
+
+    References
+    ----------
+    meriam_statics: virtual work.
+    """
+    if np.any(np.asarray(radius) <= 0.0):
+        raise ValueError("the radius must be positive")
+    return np.asarray(np.multiply(count, torque) * np.multiply(ratio, efficiency) / radius)

@@ -100,7 +100,7 @@ SYSTEM = System(
     page=Page(
         title="Climb",
         question="Does it lift itself off the floor, and hang steady until the end?",
-        formulas=(("hang", ""), ("hoist", "climber.lift.cylinder")),
+        formulas=(("hang", ""), ("hoist", "climber.lift.cylinder"), ("winch", "climber.lift.drum_radius")),
         caution="A robot that hangs can fall. Nobody stands or reaches beneath it; practise over a mat, low, with a "
         "second person at the air valve.",
         telling=("climb.hook",),

@@ -13,6 +13,7 @@ from fieldworthy.physics.statics.hanging import Hang, free_attitude, friction_sw
 from fieldworthy.systems.climb.mechanics import (
     Hung,
     Over,
+    Pull,
     held_later,
     hung,
     least_over,
@@ -76,8 +77,17 @@ def _lift(context: Context, at: Hung) -> Iterator[Outcome]:
                 f"{{climber}} cannot lift the robot: it pulls with {{has}} {pull.when}, and {{needs}} is "
                 f"needed. {stuck}.",
                 numbers, _words(at)),
-        sources=_SOURCES,
+        sources=_SOURCES, worked=_drawn_by(pull),
     )  # fmt: skip
+
+
+def _drawn_by(pull: Pull) -> tuple[Worked, ...]:
+    """How motors on a drum come to their force."""
+    if pull.drum is None:
+        return ()
+    kinds = (("n", "count"), ("T", "torque"), ("i", "ratio"), ("eta", "ratio"), ("r", "length"))
+    letters = {letter: (value, kind) for (letter, kind), value in zip(kinds, pull.drum, strict=True)}
+    return (Worked("winch", {"F": (pull.hook_force, "force")} | letters),)
 
 
 def _words(at: Hung) -> dict[str, str]:

@@ -19,6 +19,7 @@ from fieldworthy.physics.statics.hanging import (
     LiftRamp,
     Wall,
     critical_hook_x,
+    drum_force,
     free_attitude,
     hang,
     lift_off,
@@ -48,11 +49,13 @@ class Pull:
     hook_force : At the hooks, losses taken off [N]
     when : With which air or battery, in words; ``{gauge}`` stands for the pressure
     gauge : Gauge pressure that it pulls with [Pa]; None for motors
+    drum : Of motors: how many, torque of each [N m], turns of one for a turn of the drum, efficiency, radius [m]
     """
 
     hook_force: Real
     when: str
     gauge: Real | None = None
+    drum: tuple[Real, Real, Real, Real, Real] | None = None
 
 
 def travel_of(context: Context, spec: Climber) -> Real:
@@ -97,8 +100,8 @@ def _motors(context: Context, spec: Climber, lift: MotorLift) -> Pull:
     gears = train([GearStage(s.driven / s.driver, s.efficiency) for s in lift.stages])
     bounds = Controller(kind.current_limit, kind.power_cap)
     stalled = operating_point(motor_line(kind), bounds, robot_battery(robot), float(use.count), 0.0)
-    force = use.count * stalled.torque * gears.ratio * gears.efficiency * lift.efficiency / lift.drum_radius
-    return Pull(force, "at stall, the battery's sag counted")
+    drum = (use.count, stalled.torque, gears.ratio, gears.efficiency * lift.efficiency, lift.drum_radius)
+    return Pull(drum_force(*drum), "at stall, the battery's sag counted", drum=drum)
 
 
 def actuators(context: Context) -> dict[str, Actuator]:

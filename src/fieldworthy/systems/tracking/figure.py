@@ -334,9 +334,9 @@ def _ellipse(sheet: Sheet, at: Point, oval: Oval, scale: float, ink: Ink) -> Non
 def _cells_head(sheet: Sheet, at: Point, data: PathCurves) -> None:
     theme, (left, top) = sheet.style.theme, at
     sheet.text(left, top + 16.0, "Where it is, in 95 % of runs", Letters(theme.ink, LARGE, bold=True))
-    says = ["dashed circle: wanted"] if data.wanted is not None else []
+    says = ["dashed: wanted"] if data.wanted is not None else []
     if any(waypoint.alone is not None for waypoint in data.waypoints):
-        says.append("dotted: never relocated")
+        says.append("dotted: place not found anew")
     if says:
         sheet.text(left, top + 34.0, "; ".join(says), Letters(theme.quiet, SMALL))
 
