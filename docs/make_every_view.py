@@ -58,8 +58,10 @@ def _conflict(page: Page, folder: Path) -> None:
     area.fill(area.input_value().replace("hours_left: 14 h", "hours_left: 20 h"))
     page.wait_for_timeout(1500)
     file = folder / "mk1.yaml"
-    file.write_text(file.read_text("utf-8").replace("hours_left: 14 h", "hours_left: 25 h"), "utf-8")
+    before = file.read_text("utf-8")
+    file.write_text(before.replace("hours_left: 14 h", "hours_left: 25 h"), "utf-8")
     page.wait_for_selector("#fw-conflict[open]")
+    file.write_text(before, "utf-8")
 
 
 def _compared(page: Page, folder: Path) -> None:

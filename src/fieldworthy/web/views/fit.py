@@ -138,12 +138,11 @@ def _against(page: Page, held: tuple[Comparison, ...]) -> Markup:
 
 def _compared(page: Page, item: Comparison, place: int) -> Markup:
     words = [tag("span", SIGNS[item.standing], class_="verdict"), " ", tag("span", item.sentence)]
-    key = tag("span", item.key, class_="path")
     if not page.may_change:
-        return tag("li", tag("p", words), key, data_standing=item.standing)
+        return tag("li", tag("p", words), data_standing=item.standing)
     ticked = not item.contradict and item.standing != "agrees"
     box = tag("input", type="checkbox", name=f"k{place}", value=item.key, checked=ticked)
-    return tag("li", tag("label", box, tag("span", words, tag("br"), key)), data_standing=item.standing)
+    return tag("li", tag("label", box, tag("span", words)), data_standing=item.standing)
 
 
 def _untold(cards: tuple[Card, ...]) -> Content:

@@ -19,7 +19,22 @@ if TYPE_CHECKING:
     from fieldworthy.drawing.style import Theme
 
 _TALL = 560  # px; of the scene that turns
-_SEEN_THROUGH = 0.18  # opacity of a part; many lie in front of the centre of gravity
+_CG = "centre of gravity"
+_ABOVE = """((id, name) => {
+  const look = (left) => {
+    let there = false;
+    getElement(id)?.scene?.traverse((one) => {
+      if (one.name !== name) return;
+      one.material.depthTest = false;
+      one.renderOrder = 9;
+      there = true;
+    });
+    if (!there && left) setTimeout(look, 100, left - 1);
+  };
+  look(100);
+})(%s, "%s")"""
+"""Draws it over the parts, within which it lies."""
+_SEEN_THROUGH = 0.3  # opacity of a part; many lie in front of the centre of gravity
 _POINT = 0.008  # m; radius of what has a place and no size
 _KEEPS = "robot"  # under which a window remembers its pose
 
@@ -120,7 +135,7 @@ def _whole(scene: ui.scene, whole: Whole, theme: Theme) -> None:
     for start, end in zip(corners, [*corners[1:], *corners[:1]], strict=True):
         scene.line(start, end).material(theme.good)
     if whole.cg is not None:
-        scene.sphere(3.5 * _POINT).move(*whole.cg).material(theme.caution).with_name("")
+        scene.sphere(2.5 * _POINT).move(*whole.cg).material(theme.caution).with_name(_CG)
 
 
 def _scene(page: Page, spots: tuple[Spot, ...], whole: Whole) -> None:
@@ -131,8 +146,9 @@ def _scene(page: Page, spots: tuple[Spot, ...], whole: Whole) -> None:
     page.slot.clear()
 
     def clicked(event: SceneClickEventArguments) -> None:
-        key = next((hit.object_name for hit in event.hits if hit.object_name), "")
-        if event.click_type == "dblclick" and any(s.thing == key for s in spots):
+        known = {s.thing for s in spots}
+        key = next((hit.object_name for hit in event.hits if hit.object_name in known), "")
+        if event.click_type == "dblclick" and key:
             page.later(page.go(address("build", file=page.file, key=key)))  # type: ignore[arg-type]
 
     with page.slot, ui.scene(
@@ -145,6 +161,7 @@ def _scene(page: Page, spots: tuple[Spot, ...], whole: Whole) -> None:
             block = scene.box(*spot.size) if spot.size is not None else scene.sphere(_POINT)
             block.move(x, y, z).material(colour, _SEEN_THROUGH if spot.size else 1.0).with_name(spot.thing)
         _whole(scene, whole, theme)
+        scene.on("init", lambda: page.client.run_javascript(_ABOVE % (scene.id, _CG)))
         for one, other in rods_of(spots):
             scene.line(list(one.at), list(other.at)).material(theme.series[0])
         scene.move_camera(x=0.75 * room, y=-0.9 * room, z=0.8 * room, look_at_z=0.4 * room, duration=0)
