@@ -18,12 +18,13 @@ from fieldworthy.match.travel import PHASES, phases_of
 from fieldworthy.match.travel import least_turn as compiled_turn
 from fieldworthy.physics.motors.driving import move_draw, turn
 from fieldworthy.physics.motors.motion import DriveLine, Load, move
+from fieldworthy.robot import load_robot
 from fieldworthy.systems.drive.mechanics import drive_use
 from fieldworthy.vehicle import state
 from fieldworthy.vehicle.drivetrain import powertrain
 from fieldworthy.vehicle.schedule import least_turn
 from fieldworthy.vehicle.supply import air_along_plan
-from robots import changed, example, load, nominal
+from robots import changed, example, example_copy, load, nominal
 
 FILE = Path(__file__).parents[2] / "benchmarks" / "match_peer.py"
 SPEC = importlib.util.spec_from_file_location("match_peer", FILE)
@@ -338,3 +339,27 @@ def test_batch_is_cases_one_by_one(tmp_path):
         assert together.points[i] == one.points
         assert together.charge[i] == pytest.approx(one.events[-1].charge, rel=1e-12)
     assert len(set(together.charge)) == 5
+
+
+@pytest.mark.long
+def test_a_drive_heats_the_more_the_nearer_it_is_to_standing_still(tmp_path):
+    """The heat of a winding grows with the torque asked of it (I^2 R, Hughes): friction of a drive until it is stuck.
+
+    A twentieth of the rise is left to the plan: with slower ways other actions fit into the match, and who is stuck
+    tries each for 5 s only.
+    """
+    rises = []
+    for friction in (0.5, 1.5, 2.0, 2.2, 2.3, 2.36, 2.38, 2.39, 2.394, 2.396, 2.397, 2.3975, 2.398, 2.5, 3.0, 5.0):
+        robot = example_copy(tmp_path)
+        text = robot.read_text("utf-8")
+        more = f"drive:\n  friction_torque: {{value: {friction} N*m, tolerance: 0 N*m}}\n"
+        robot.write_text(text.replace("drive:\n", more, 1), "utf-8")
+        context = nominal(load_robot(robot))
+        run = play_runs(setup(context), 1, luck=False)
+        rises.append((friction, float(run.hottest[0]) - state.start_temperature(context)))
+        use = drive_use(context)
+        if use is not None and not state.undrivable(context):
+            assert float(use.hottest) - state.start_temperature(context) == pytest.approx(rises[-1][1], rel=0.1)
+    assert rises[0][1] < 0.2 * rises[-1][1]
+    for i, (friction, rise) in enumerate(rises):
+        assert rise > 0.94 * max(cooler for _, cooler in rises[: i + 1]), friction

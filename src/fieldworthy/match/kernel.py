@@ -54,7 +54,6 @@ from fieldworthy.match.state import (
     OBJECTS,
     P_ATM,
     P_CAP,
-    PAUSE,
     PERIOD,
     PLACE,
     POINTS,
@@ -98,6 +97,7 @@ from fieldworthy.match.travel import (
 )
 from fieldworthy.physics.gas import tank
 from fieldworthy.physics.motors import motion, motor, thermal
+from fieldworthy.vehicle.schedule import PAUSE
 from fieldworthy.vehicle.supply import ENDLESS
 
 after_draw, after_leak, fill_pressure = bare(tank.after_draw), bare(tank.after_leak), bare(tank.fill_pressure)
@@ -219,6 +219,19 @@ def _go(st: Structure, nu: Numbers, case: int, s: State, place: int) -> None:
             _warm(motors, air, (heat, clock), (case, _DRIVE), ways[k, 1] / time, time)
             clock[SPENT] += ways[k, 2]
             clock[NOW] += time
+
+
+@bare
+def _creep(nu: Numbers, case: int, s: State, at: tuple[float, float]) -> None:
+    """Drive on until the whistle, without getting there, on a way so slow that one that is stuck is tried as long."""
+    way, until = at
+    for k in range(2 * PHASES if way > PAUSE else 0):
+        time, square, charge = s.ways[k, 0], s.ways[k, 1], s.ways[k, 2]
+        spent = min(time, until - s.clock[NOW])
+        if spent > 0.0:
+            _warm(nu.motors, nu.drive[case, T_AIR], (s.heat, s.clock), (case, _DRIVE), square / time, spent)
+            s.clock[SPENT] += charge * spent / time
+            s.clock[NOW] += spent
 
 
 @bare
@@ -369,6 +382,7 @@ def _act(
         elif leaves + way + squares + ahead > end:
             # a driver looks ahead to the finish; to the whistle anything is tried that the way there leaves time for
             reason, over = TIME, True
+            _creep(nu, case, s, (way, end))
         else:
             _go(st, nu, case, s, place)
             s.clock[NOW] += squares

@@ -19,9 +19,6 @@ DONE, LUCK, TIME, AIR, HEAT, OBJECTS, BATTERY, LOAD, FULL, UNABLE = range(len(RE
 
 MOST_ROUNDS = 400
 """Rounds of a repeated list; a match of two minutes has far fewer."""
-PAUSE = 5.0
-"""A driver whose robot cannot move tries it for this long, its motors stalled, before the next action [s]; common
-practice, no source."""
 NONE = -1
 
 # columns of a row that the loop writes for each action

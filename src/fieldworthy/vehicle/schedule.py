@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from fieldworthy.engine.finding import first
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Repeat, Season, Step
 
+PAUSE = 5.0
+"""A driver whose robot cannot move tries it for this long, its motors stalled, before the next action; who would take
+longer for a way drives on until the whistle [s]; common practice, no source."""
 _LONGEST = 400  # beats; a plan of two minutes has far fewer
 Travel = Callable[[str | None, float, float], float]
 
@@ -27,6 +30,7 @@ class Beat:
     leaves : When it sets off, from the start of the match, nominal [s]
     begins, ends : From the start of the match, nominal [s]
     period : ``autonomous``, ``driven`` or ``finish``
+    driven : Share of the way for which the whistle leaves time [-]; its action is done only where that is all of it
     """
 
     action: str
@@ -39,6 +43,12 @@ class Beat:
     begins: float
     ends: float
     period: str
+    driven: float = 1.0
+
+    @property
+    def arrives(self) -> float:
+        """When its way is over, or the whistle ends it [s]."""
+        return self.leaves + self.driven * (self.begins - self.leaves) if self.driven < 1.0 else self.begins
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +60,13 @@ class Written:
     beats : What is done, in order
     stuck : The first way that the drive cannot go, though there was time for it; None where it can go all of them
     turns : Whether the robot cannot turn there; else it cannot drive straight
+    late : Ways so slow that the whistle ends them, whatever a driver hoped
     """
 
     beats: tuple[Beat, ...]
     stuck: Beat | None = None
     turns: bool = False
+    late: tuple[Beat, ...] = ()
 
 
 def objects_taken(robot: Robot, season: Season, items: Iterable[Step | Repeat]) -> dict[str, str]:
@@ -170,6 +182,7 @@ class _Clock:
     heading: float = 0.0
     stuck: Beat | None = None
     objects: _Objects | None = None
+    late: list[Beat] = field(default_factory=list)
 
     def state(self) -> tuple[str, float, float]:
         """Place, time and heading: what the next repeat begins with."""
@@ -211,7 +224,7 @@ def written_out(robot: Robot, season: Season, travel: Travel) -> Written:
         beats += _period(clock, plan.finish.steps, "finish", autonomous, end)
     stuck = clock.stuck
     turns = stuck is not None and math.isfinite(travel(stuck.pose, stuck.distance, 0.0))
-    return Written(tuple(beats), stuck, turns)
+    return Written(tuple(beats), stuck, turns, tuple(clock.late))
 
 
 def _period(clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins: float, end: float) -> Iterator[Beat]:
@@ -225,6 +238,10 @@ def _period(clock: _Clock, steps: tuple[Step | Repeat, ...], period: str, begins
             clock.place, clock.now, clock.heading = before
             if clock.stuck is None and math.isinf(beat.begins):
                 clock.stuck = beat
+            way = beat.begins - beat.leaves
+            if PAUSE < way < math.inf and beat.leaves < end:
+                clock.late.append(replace(beat, driven=min((end - beat.leaves) / way, 1.0 - 1e-9)))
+                clock.now = end
             return
         if objects is not None:
             objects.handle(step.action)

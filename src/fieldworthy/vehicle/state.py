@@ -84,6 +84,12 @@ def schedule(context: Context) -> tuple[Beat, ...]:
     return _written(context).beats
 
 
+def driven_beats(context: Context) -> tuple[Beat, ...]:
+    """The same with the ways that the whistle ends, in order of time."""
+    written = _written(context)
+    return tuple(sorted((*written.beats, *written.late), key=lambda beat: beat.leaves))
+
+
 UNDRIVABLE = ("drive.sprint", "drive.turn")
 """What tells that a plan cannot be driven."""
 

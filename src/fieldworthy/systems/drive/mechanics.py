@@ -53,12 +53,13 @@ class DriveUse:
 
 @dataclass(frozen=True, slots=True)
 class _Ways:
-    """The ways of the plan that are driven, or turned, in one pose: which beats, and how far each [m or rad]."""
+    """Ways of the plan that are driven, or turned, in one pose: which beats, how far [m or rad], what part in time."""
 
     load: Load
     lever: Real
     beats: tuple[int, ...]
     amounts: tuple[float, ...]
+    parts: tuple[float, ...]
 
     @property
     def mean(self) -> float:
@@ -73,8 +74,8 @@ def _ways(context: Context, beats: Sequence[Beat], usual: str) -> list[_Ways]:
         performance = state.performance(context, pose)
         rims = as_straight(performance.line, performance.yaw, context.robot.drive.braking)
         mine = [(i, beat) for i, beat in enumerate(beats) if (beat.pose or usual) == pose]
-        straight = [(i, beat.distance) for i, beat in mine if beat.distance > 0]
-        turned = [(i, beat.turn) for i, beat in mine if beat.turn > 0]
+        straight = [(i, beat.distance, beat.driven) for i, beat in mine if beat.distance > 0]
+        turned = [(i, beat.turn, beat.driven) for i, beat in mine if beat.turn > 0]
         for load, lever, some in ((performance.load, 1.0, straight), (rims, performance.yaw.rim_lever, turned)):
             if some:
                 found.append(_Ways(load, lever, *zip(*some, strict=True)))
@@ -101,8 +102,10 @@ def _costs(context: Context, ways: Sequence[_Ways]) -> Iterator[tuple[_Ways, lis
     start = 0
     for way, square, charge in zip(ways, drawn.square, drawn.charge, strict=True):
         mean, mine = start, slice(start + 1, start + 1 + len(way.amounts))
-        shares = (squares[mine] / squares[mean]).tolist()
-        yield way, [square * share for share in shares], charge * float(charges[mine].sum() / charges[mean])
+        parts = np.array(way.parts)
+        shares = (squares[mine] * parts / squares[mean]).tolist()
+        whole = float((charges[mine] * parts).sum() / charges[mean])
+        yield way, [square * share for share in shares], charge * whole
         start = mine.stop
 
 
@@ -115,7 +118,7 @@ def drive_use(context: Context) -> DriveUse | None:
     and the action, in which the drive rests. Times are nominal. Within 2 % of the rise that the equations of motion
     and of the two lumps of heat give when they are integrated together.
     """
-    beats = state.schedule(context)
+    beats = state.driven_beats(context)
     usual = state.driving_pose(context)
     if not beats or usual is None:
         return None
@@ -144,15 +147,15 @@ def _phases(
     found: list[tuple[float, Real]] = []
     now = 0.0
     for beat, square, current in zip(beats, heat, working or [0.0] * len(beats), strict=True):
-        way = beat.begins - beat.leaves
+        way = beat.arrives - beat.leaves
         rest = beat.leaves - now
         if rest > 0:
             found.append((rest, 0.0))
         if way > 0:
             found.append((way, np.sqrt(square / way)))
-        if beat.ends > beat.begins:
+        if beat.driven == 1.0 and beat.ends > beat.begins:
             found.append((beat.ends - beat.begins, current))
-        now = beat.ends
+        now = beat.ends if beat.driven == 1.0 else beat.arrives
     periods = context.nominal.season.periods
     left = first(periods.autonomous) + first(periods.driven) - now
     return [*found, (left, 0.0)] if left > 0 else found
