@@ -44,7 +44,8 @@ _LONG = 96  # candidates of a round from which on the race begins with few match
 _THIN = 10  # one of so many goes on from a long list
 _KEPT = 3  # one of so many goes on
 _LEAST = 4  # go on at least
-_TASK = 32  # candidates of one task
+_TASK = 32  # candidates of one task that are screened alone
+_TASK_MATCHES = 800  # of one task at most, of one candidate at least: so every stage of a race occupies several workers
 _PATIENCE = 8.0  # s of work after which other processes are worth their start
 _ANSWER = 10.0  # s in which a scheduler must answer
 _TRIES = 3
@@ -156,7 +157,7 @@ class Crew:
 
     def tried(self, rows: Array, effort: Effort) -> Tried:
         """Try candidates, in tasks that do not depend on how many workers there are."""
-        parts = list(self._parts(rows))
+        parts = list(self._parts(rows, effort))
         found = self._work([rows[part] for part in parts], effort)
         worth = np.empty((len(rows), len(self.trial.asked.objectives)))
         rooms = np.empty((len(rows), len(self.trial.asked.constraints)))
@@ -164,12 +165,12 @@ class Crew:
             worth[part], rooms[part] = good, room
         return Tried(worth, rooms)
 
-    def _parts(self, rows: Array) -> Iterator[Whole]:
+    def _parts(self, rows: Array, effort: Effort) -> Iterator[Whole]:
         """Tasks of candidates that differ little, so that they fit into few batches."""
         choices = [rows[:, i] for i in self.trial.asked.space.choices]
         places = np.lexsort(choices) if choices else np.arange(len(rows))
-        for start in range(0, len(rows), _TASK):
-            yield places[start : start + _TASK]
+        size = max(_TASK_MATCHES / effort.matches, 1.0) if effort.each else _TASK
+        yield from np.array_split(places, max(math.ceil(len(rows) / size), 1))
 
     def _work(self, parts: list[Array], effort: Effort) -> list[tuple[Array, Array]]:
         found = [self.trial.tried(part, effort) for part in parts]

@@ -21,10 +21,9 @@ import numpy as np
 from fieldworthy.arrays import Array
 from fieldworthy.decide.change import Edit, Key
 from fieldworthy.decide.search.plans import as_file, changes_of, sentences, texts_with, written_plan
-from fieldworthy.decide.search.propose import order
 from fieldworthy.decide.search.racing import STEPS, Race
-from fieldworthy.decide.search.space import Space
-from fieldworthy.decide.search.trial import Effort, Trial, built, hours_of
+from fieldworthy.decide.search.simpler import distinct, simplified
+from fieldworthy.decide.search.trial import Effort, Trial, built, hours_of, with_seed
 from fieldworthy.decide.search.wanted import HOURS, PLAYED, Asked, Constraint
 from fieldworthy.decide.search.words import needed_for, range_of, sentence
 from fieldworthy.engine.evaluate import evaluate
@@ -46,9 +45,7 @@ FRESH = 0x5EED
 _SAMPLES = 400
 _FINALS = 6  # candidates that are tried as their files would be
 _ALIKE = 5  # told at most that cannot be told from the best
-_APART = 0.05  # share of a range by which two designs differ visibly
 _FRONT = 8  # designs of several objectives that are told
-_NO_GAIN = 0.02  # share of the gain below which a change is left out
 _EVEN = 0.05  # points a match; less is no difference
 
 
@@ -281,10 +278,11 @@ class Judge:
         """Whether points can be told at all."""
         return self.loaded.nominal.plan is not None and any(o.name in PLAYED for o in self.asked.objectives)
 
-    def worth_now(self, effort: Effort) -> Array:
+    def worth_now(self, trial: Trial, effort: Effort) -> Array:
         """What the present robot is worth, by objective."""
         if self._worth is None:
-            self._worth = Trial(self.first, self.asked, self.seed).tried(self.asked.space.now[None, :], effort).worth[0]
+            own = trial if trial.loaded is self.first else Trial(self.first, self.asked, self.seed)
+            self._worth = own.tried(self.asked.space.now[None, :], effort).worth[0]
         return self._worth
 
     def points(self, loaded: Loaded) -> Array:
@@ -370,7 +368,7 @@ def _judged(judge: Judge, race: Race, *, finished: bool) -> Found:
     if judge.is_late():
         return Found(*head, f"{_words(judge, best, race)} {_CUT}", best)
     alike = _alike(judge, race.crew.trial, finals, best)
-    return Found(*head, _words(judge, best, race), best, alike, _carried(judge, row))
+    return Found(*head, _words(judge, best, race), best, alike, _carried(judge, race.crew.trial, row))
 
 
 _CUT = "The time was up before it could be told what each change is worth and what is as good."
@@ -384,13 +382,12 @@ def _finals(judge: Judge, race: Race) -> list[_Final]:
     kept = race.proposer
     rows = kept.rows[(kept.lack <= 0) & np.isfinite(kept.worth).all(axis=1)]
     several = len(judge.asked.objectives) > 1
-    rows = _distinct(judge.asked.space, rows, 4 * _FRONT if several else _FINALS)
+    rows = distinct(judge.asked.space, rows, 4 * _FRONT if several else _FINALS)
     found: list[_Final] = []
     seen: set[bytes] = set()
-    for kept_row in rows:
+    for row in rows if several else simplified(race, rows, judge.is_late):
         if found and judge.is_late():
             break
-        row = kept_row if several else simplified(race, kept_row, judge.is_late)
         if row.tobytes() in seen:
             continue
         seen.add(row.tobytes())
@@ -401,50 +398,6 @@ def _finals(judge: Judge, race: Race) -> list[_Final]:
         if not judge.lacks(report, less=judge.asked.space.less_of(row) is not None):
             found.append((row, loaded, report))
     return found
-
-
-def _distinct(space: Space, rows: Array, most: int) -> Array:
-    """Candidates that differ visibly from the better ones before them."""
-    shares = space.shares_of(rows) if len(rows) else rows
-    kept: list[int] = []
-    for i in range(len(rows)):
-        if all(_differs(space, shares[i], shares[k]) for k in kept):
-            kept.append(i)
-        if len(kept) == most:
-            break
-    return np.asarray(rows[kept])
-
-
-def _differs(space: Space, one: Array, other: Array) -> bool:
-    gap = np.abs(one - other)
-    return bool(any(gap[i] > _APART for i in space.numbers) or any(gap[i] > 1e-9 for i in space.choices))
-
-
-def simplified(race: Race, row: Array, is_late: Callable[[], bool] = lambda: False) -> Array:
-    """Put back every change that the gain does not rest on, the least first."""
-    space, trial = race.crew.trial.asked.space, race.crew.trial
-    effort = STEPS[1] if trial.plays else Effort(STEPS[1].cases, 0)
-    first = race.crew.tried(np.stack([space.now, row]), effort)
-    gain = float(first.worth[1, 0] - first.worth[0, 0])
-    allowed = _NO_GAIN * abs(gain) if math.isfinite(gain) and first.lack[0] <= 0 else 0.0
-    floor = float(first.worth[1, 0]) - allowed
-    while True:
-        changed = np.flatnonzero(row != space.now)
-        if not changed.size or is_late():
-            return row
-        back = np.repeat(row[None, :], changed.size, axis=0)
-        back[np.arange(changed.size), changed] = space.now[changed]
-        tried = race.crew.tried(back, effort)
-        good = np.flatnonzero((tried.lack <= 0) & (tried.worth[:, 0] >= floor))
-        if not good.size:
-            return row
-        together = row.copy()
-        together[changed[good]] = space.now[changed[good]]
-        at_once = race.crew.tried(together[None, :], effort)
-        if at_once.lack[0] <= 0 and at_once.worth[0, 0] >= floor:
-            row = together
-        else:
-            row = back[good[order(tried.worth[good], tried.lack[good])[0]]]
 
 
 def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Report) -> Design:
@@ -475,7 +428,7 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
     gain = judge.gain(loaded)
     effort = STEPS[-1] if trial.plays else Effort()
     worth = trial.tried(row[None, :], effort).worth[0]
-    was = judge.worth_now(effort)
+    was = judge.worth_now(trial, effort)
     amounts = []
     for i, one in enumerate(judge.asked.objectives):
         value, now = one.better * worth[i], one.better * was[i]
@@ -522,11 +475,11 @@ def _alike(judge: Judge, trial: Trial, finals: Sequence[_Final], best: Design) -
     return tuple(told)
 
 
-def _carried(judge: Judge, row: Array) -> tuple[Carried, ...]:
+def _carried(judge: Judge, trial: Trial, row: Array) -> tuple[Carried, ...]:
     """Leave one change back at a time, and see what is lost with fresh luck or does not hold."""
     space = judge.asked.space
     changed = np.flatnonzero(row != space.now)
-    fresh = Trial(judge.loaded, judge.asked, judge.seed + FRESH)
+    fresh = with_seed(trial, judge.seed + FRESH)
     back = np.repeat(row[None, :], changed.size + 1, axis=0)
     back[np.arange(1, changed.size + 1), changed] = space.now[changed]
     lacks = fresh.tried(back, Effort(STEPS[-1].cases, 0)).lacks

@@ -300,6 +300,14 @@ class Trial:
         return {action: share_left(costs, by_id, cases) for action, costs in self._against.items()}
 
 
+def with_seed(trial: Trial, seed: int) -> Trial:
+    """Try the same with other draws and luck; what does not rest on them is not found out again."""
+    other = Trial(trial.loaded, trial.asked, seed, trial._moots)
+    known = ("evaluator", "_moved", "_wanted", "_checks")
+    vars(other).update({key: vars(trial)[key] for key in known if key in vars(trial)})
+    return other
+
+
 def _matches(match: Setup, robots: tuple[int, int, int], effort: Effort, seed: int) -> tuple[Array, Array]:
     """Play matches of some candidates, the first and how many and their cases: the same luck for every candidate."""
     first, count, cases = robots
