@@ -223,7 +223,13 @@ def test_panels_are_in_line_and_keep_their_columns_apart():
 
 
 def test_the_table_holds_numbers_in_the_persons_unit_and_no_formulas():
-    figure = Figure("t", "a.", "", {"=1+1": ["@x", "plain"], "Length [mm]": [1.0, math.nan, 0.1234567]})
+    figure = Figure("t", "a.", "", {"=1+1": ["@x", "plain"], "Length [mm]": [1.0, math.nan, 0.1234567, 12345.0]})
     rows = list(csv.reader(io.StringIO(figure.csv())))
-    assert rows == [["'=1+1", "Length [mm]"], ["'@x", "1"], ["plain", ""], ["", "0.123457"]]
+    assert rows == [
+        ["'=1+1", "Length [mm]"],
+        ["'@x", "1"],
+        ["plain", ""],
+        ["", "0.1235"],
+        ["", "12345"],
+    ]  # four digits; whole numbers whole
     assert chart(WHOLE, Style(LIGHT, "metric")).columns["left tank [kPa]"][0] == pytest.approx(450.0)

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 import tomllib
+from datetime import date
 from urllib.parse import unquote
 
 import numpy as np
@@ -31,9 +32,10 @@ def tank_of(page, cylinder):
 
 
 def saved(page, figure, kind):
-    """What a figure's button sends to the person's folder."""
+    """What a figure's button sends to the person's folder, under a name that says what it is and of when."""
     with page.expect_download() as coming:
         page.locator(f"#fig-{figure} button", has_text=kind.upper()).click()
+    assert coming.value.suggested_filename == f"heron_mk1_air_{figure}_{date.today():%Y_%m_%d}.{kind}"
     return coming.value.path().read_bytes()
 
 
@@ -202,6 +204,10 @@ def test_variants_are_held_against_each_other(browser, server, heron):
         assert len(points) >= 2
         assert [abs(p) for p in points] == sorted((abs(p) for p in points), reverse=True)
         expect(page.locator("#compare-found")).to_contain_text("Findings that differ")
+        page.evaluate("document.querySelector('.liking').open = true")
+        page.locator("#fw-units").select_option("inch")
+        expect(page.locator("#compare-found")).not_to_contain_text(re.compile(r"\d (bar|mm|m/s|N)\b(?!·)"))
+        expect(page.locator("#compare-found")).to_contain_text(re.compile(r"\d psi"))
 
 
 def test_figures_are_saved_as_svg_png_and_csv(browser, server, heron):
@@ -211,6 +217,8 @@ def test_figures_are_saved_as_svg_png_and_csv(browser, server, heron):
         assert saved(page, "pressure", "png").startswith(b"\x89PNG\r\n\x1a\n")
         table = list(csv.reader(io.StringIO(saved(page, "pressure", "csv").decode("utf-8"))))
         assert any("bar" in head for head in table[0])
+        # four digits, as no number of a robot is known better
+        assert all(len(re.sub(r"\D", "", cell).strip("0")) <= 4 for row in table[1:] for cell in row)
         assert len(table) > 10
 
 

@@ -276,4 +276,6 @@ def _cell(value: Any) -> str:
     if isinstance(value, str):
         return "'" + value if value.startswith(_FORMULA) else value
     number = float(value)
-    return f"{number:.6g}" if math.isfinite(number) else ""
+    if not math.isfinite(number):
+        return ""
+    return f"{number:.0f}" if number.is_integer() and abs(number) < 1e9 else f"{float(f'{number:.4g}'):.10g}"

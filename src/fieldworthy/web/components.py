@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -108,7 +109,14 @@ def save_figure(page: Page, shown: Figure, stem: str, kind: str) -> None:
         content, media = shown.csv().encode("utf-8"), "text/csv"
     else:
         kind, content, media = "svg", shown.svg.encode("utf-8"), "image/svg+xml"
-    page.client.download(content, f"{stem}.{kind}", media)
+    page.client.download(content, export_name(page, stem, kind), media)
+
+
+def export_name(page: Page, what: str, ending: str) -> str:
+    """Name a file that is saved after the robot, the view, what it is, and the day."""
+    title = next((e.title for e in page.workspace.folder.entries() if e.name == page.file), page.file)
+    words = re.sub(r"[^a-z0-9]+", "_", f"{title} {page.view} {what} {date.today()}".lower()).strip("_")
+    return f"{words}.{ending}"
 
 
 def png(svg: str) -> bytes:

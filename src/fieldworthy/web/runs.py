@@ -225,17 +225,19 @@ class Compared:
     Attributes
     ----------
     sources : Their texts, the one that the others are held against first
-    comparison : What was found
+    comparison, units : What was found, and in whose units its sentences are
     """
 
     sources: tuple[Source, ...]
     comparison: Comparison
+    units: Units = "file"
 
 
-def held_against(sources: tuple[Source, ...], runs: int, seed: int) -> Compared:
+def held_against(sources: tuple[Source, ...], runs: int, seed: int, units: Units = "file") -> Compared:
     """Compare variants over the same matches."""
-    robots = [Robot(robot_of(source)) for source in sources]
-    return Compared(sources, compare(*robots, runs=runs, seed=seed, progress=lambda done: progress(done / runs)).data)
+    robots = [Robot(in_units(source, units)) for source in sources]
+    found = compare(*robots, runs=runs, seed=seed, progress=lambda done: progress(done / runs))
+    return Compared(sources, found.data, units)
 
 
 def drawn_comparison(compared: Compared, look: Look) -> Named:

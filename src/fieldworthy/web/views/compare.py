@@ -46,10 +46,19 @@ def build(page: Page) -> None:
     job = _job(page)
     if chosen and not page.problems:
         _compare(page, {"runs": str(RUNS)} | {f"v{i}": name for i, name in enumerate(chosen)})
-    elif job is not None:
+    elif job is not None and (page.problems or not others or _fits(page, job)):
         follow(page, job, _show)
-    elif others and not page.problems:  # an answer before anything is asked
-        _compare(page, {"runs": str(RUNS), "v0": others[0].name})
+    elif others and not page.problems:  # an answer before anything is asked, for the robot as it is now
+        names = [page.workspace.folder.name(s.file) for s in job.result.sources[1:]] if job else [others[0].name]
+        _compare(page, {"runs": str(RUNS)} | {f"v{i}": name for i, name in enumerate(names)})
+
+
+def _fits(page: Page, job: Job) -> bool:
+    """Tell whether a comparison is one of the robot as it stands, in the person's units."""
+    found = job.result
+    if not isinstance(found, Compared) or page.draft is None:
+        return True
+    return found.units == page.display.units and found.sources[0] == page.draft.source
 
 
 def _job(page: Page) -> Job | None:
@@ -68,7 +77,8 @@ def _compare(page: Page, values: dict[str, Any]) -> None:
     except BadInput as error:
         page.note(sentences(error.problems[:3]), bad=True)
         return
-    follow(page, page.queue.start(f"{counted(runs, 'match')} of each", held_against, sources, runs, 0), _show)
+    title, units = f"{counted(runs, 'match')} of each", page.display.units
+    follow(page, page.queue.start(title, held_against, sources, runs, 0, units), _show)
 
 
 def _source(page: Page, name: str) -> Source:

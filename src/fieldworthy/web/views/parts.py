@@ -26,7 +26,7 @@ from fieldworthy.robot.meshes import (
 )
 from fieldworthy.robot.partslist import csv_text, sheet_bytes
 from fieldworthy.robot.partstables import known_name
-from fieldworthy.web.components import Rows, counted, field, upload, values_of
+from fieldworthy.web.components import Rows, counted, export_name, field, upload, values_of
 from fieldworthy.web.form import files_of
 from fieldworthy.web.judging import Source
 from fieldworthy.web.markup import Content, Markup, address, field_id, tag
@@ -357,9 +357,8 @@ async def _meshed(page: Page, state: _State) -> None:
 
 def _save(page: Page, state: _State, kind: str) -> None:
     rows = [list(COLUMNS), *([line.name, *line.cells] for line in state.lines)]
-    stem = f"{page.file.removesuffix('.yaml').replace('/', '_')}_parts"
     if kind == "xlsx":
         sheet = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-        page.client.download(sheet_bytes({"parts": rows}), f"{stem}.xlsx", sheet)
+        page.client.download(sheet_bytes({"parts": rows}), export_name(page, "parts", "xlsx"), sheet)
     else:
-        page.client.download(csv_text(rows).encode("utf-8"), f"{stem}.csv", "text/csv")
+        page.client.download(csv_text(rows).encode("utf-8"), export_name(page, "parts", "csv"), "text/csv")
