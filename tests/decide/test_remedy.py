@@ -599,7 +599,7 @@ def test_the_command_prints_them_and_their_json_fits_its_schema(tmp_path):
 def test_what_breaks_is_said_with_its_numbers(tmp_path):
     load(tmp_path, {"drive": {"targets": {"push_force": "54 N"}}}, {"limits": {"motor_power": "22 W"}})
     out = command("check", "--samples", "0", "--remedies", tmp_path / "robot.yaml").out
-    assert "; it breaks drive.push: The drive pushes with" in out
+    assert "But it breaks the check 'drive: push': The drive pushes with" in out
 
 
 class Terminal(io.StringIO):

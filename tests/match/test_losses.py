@@ -7,12 +7,12 @@ import pytest
 
 from fieldworthy.engine.evaluate import Cases
 from fieldworthy.match import play_runs
-from fieldworthy.match.ability import ability
+from fieldworthy.match.ability import ability, stopped_by
 from fieldworthy.match.forecast import drawn_setup
 from fieldworthy.match.setup import with_ability, with_chance
 from fieldworthy.match.state import DONE
 from fieldworthy.robot import load_robot
-from robots import EXAMPLES, example_copy
+from robots import EXAMPLES, example, example_copy
 
 UNPRACTISED = ("    practice: {successes: 34, attempts: 40}\n", "")
 MARTEN = EXAMPLES.parent / "marten" / "mk1.yaml"
@@ -100,6 +100,30 @@ def test_practice_is_asked_whether_it_still_hung():
         "the tolerances can do it when the plan gets there. Did it still hang when it was counted, "
         "with its motors off and no air added?"
     )
+
+
+def test_what_a_failing_check_costs_is_what_the_plan_would_earn():
+    """Hanging earns 20 points once; after 11 of 16 tries the next works with 12 of 18, by Laplace's rule: 13.3."""
+    (climb,) = stopped_by(example("mk1"), ["air.pressure.hooks", "climb.lift.hooks", "climb.hold.hooks"])
+    assert climb.points == pytest.approx(20.0 * 12.0 / 18.0)
+    assert climb.sentence == (
+        "So 'climb' fails, which costs up to 13 points a match; in practice it worked 11 of 16 times."
+    )
+    assert stopped_by(example("mk1"), ["balance.tip.forward", "tracking.position"]) == ()
+    # no air is in it, so the forecast goes by practice
+    (kept,) = stopped_by(marten(), ["climb.hold.winch"])
+    assert kept.counts
+    assert kept.sentence.endswith("but in practice it worked 2 of 9 times: the forecast counts practice.")
+
+
+def test_a_repeated_action_costs_no_more_than_the_season_counts(tmp_path):
+    """Hanging counts once, however often the plan does it; never practised, it is taken to work."""
+    again = ("  finish:\n", "    - times: 4\n      repeat:\n        - {action: climb, at: rafter}\n  finish:\n")
+    never = ("    practice: {successes: 11, attempts: 16}\n", "")
+    loaded = load_robot(example_copy(tmp_path, never, again))
+    (climb,) = stopped_by(loaded, ["climb.lift.hooks"])
+    assert (climb.points, climb.attempts) == (20.0, 0)
+    assert climb.sentence == "So 'climb' fails, which costs up to 20 points a match."
 
 
 def test_a_wish_that_is_missed_costs_nothing_until_nothing_is_left():

@@ -331,7 +331,7 @@ def stopped_by(loaded: Loaded, short: Collection[str]) -> tuple[Stopped, ...]:
         chance = (
             (counts[0] + 1) / (counts[1] + 2) if practice is not None else 1.0
         )  # mean of the uniform prior's belief
-        done = rounds * (robot.actions[name].objects if task.per == "each" else 1)
+        done = rounds * robot.actions[name].objects if task.per == "each" else min(rounds, 1.0)
         most = done if task.most is None else min(done, task.most)
         # air that is lacking in the plan is lacking in the forecast too, whatever practice says
         kept = counts[0] > 0 and not any(one.startswith(pressed) for one in mine)
