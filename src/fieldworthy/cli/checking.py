@@ -25,15 +25,14 @@ from fieldworthy.cli.output import (
     progress_bar,
     wrapped,
 )
-from fieldworthy.decide.recommend import hours
 from fieldworthy.engine.finding import VERDICTS, Cause, Fact, Finding, Report, Verdict, as_data, check_named, name_of
 from fieldworthy.engine.system import systems
-from fieldworthy.match.ability import Stopped, stopped_by
 from fieldworthy.robot import Loaded
 from fieldworthy.units import chance_text, counted, digits, labelled
 
 if TYPE_CHECKING:
     from fieldworthy.decide.remedy import Breakage, FoundRemedies, Remedy
+    from fieldworthy.match.ability import Stopped
     from fieldworthy.report.formulas import Words
 
 
@@ -94,7 +93,7 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
     short = f"{counts['short']} short, from {counted(len(causes), 'cause')}" if causes else "none short"
     heading = wrapped(f"{short}; {', '.join(_counts(report, counts))}", width)
     chosen = [_first_remedy(cause, mendings) for cause in causes]
-    stopped = [stopped_by(robot, [f.id for f in cause.findings]) for cause in causes]
+    stopped = _stopped(robot, causes)
     if summary := " ".join([*_dearest(stopped), *_work(robot, [one for one in chosen if one is not None])]):
         heading += wrapped(summary, width)
     console.print("\n".join(heading) + "\n")
@@ -117,6 +116,15 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
     _print_blocks(console, [*_others(report, width, room), *_ending(report, file, width)])
 
 
+def _stopped(robot: Loaded, causes: Sequence[Cause]) -> list[tuple[Stopped, ...]]:
+    """Which actions of the plan each cause stops."""
+    if not causes:
+        return []
+    from fieldworthy.match.ability import stopped_by  # noqa: PLC0415  a robot with nothing short needs no match
+
+    return [stopped_by(robot, [f.id for f in cause.findings]) for cause in causes]
+
+
 def _dearest(stopped: Sequence[Sequence[Stopped]]) -> list[str]:
     """Which cause costs most points, where there are several to choose from."""
     costs = [sum(one.points for one in each if not one.counts) for each in stopped]
@@ -130,7 +138,9 @@ def _work(robot: Loaded, chosen: Sequence[Remedy]) -> list[str]:
     """The hours of all remedies together against those that are left."""
     if not chosen:
         return []
-    needed = sum(max(hours, 0.5) for hours in {one.sentence: one.hours for one in chosen}.values())
+    from fieldworthy.decide.recommend import hours  # noqa: PLC0415  as above
+
+    needed = sum(max(each, 0.5) for each in {one.sentence: one.hours for one in chosen}.values())
     each = "The remedy takes" if len(chosen) == 1 else "All remedies take"
     said, time = f"{each} about {digits(needed, 2)} h", hours(robot)
     if time.left is None:
