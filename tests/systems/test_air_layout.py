@@ -35,7 +35,9 @@ def robot(on: dict[str, str], tanks: dict | None = None) -> dict:
 def yours(named) -> float:
     """Worst margin of the file's own layout, as the sentence says it."""
     return float(
-        re.search(r"(?:yours has|one, worst margin) ([-−]?[\d.]+?)\.(?: |$)", named.because).group(1).replace("−", "-")
+        re.search(r"(?:that of yours|one; its worst margin is) ([-−]?[\d.]+?)\.(?: |$)", named.because)
+        .group(1)
+        .replace("−", "-")
     )
 
 
@@ -57,9 +59,9 @@ def test_best_of_all_layouts_and_of_joined_tanks(tmp_path):
     best = max(margins, key=margins.get)
     if margins[best] >= together:
         for name, tank in zip(CYLINDERS, best, strict=True):
-            assert name in named.because.split(f"{tank}:")[1].split(";")[0]
+            assert name in named.because.split(f"tank '{tank}' for ")[1].split(";")[0]
     else:
-        assert "joined:" in named.because
+        assert "the joined tanks for" in named.because
 
 
 def test_joined_tanks_win_where_one_user_takes_nearly_all(tmp_path):
@@ -68,7 +70,7 @@ def test_joined_tanks_win_where_one_user_takes_nearly_all(tmp_path):
         "plan": {"driven": [{"repeat": [{"action": "lift", "at": "a"}], "times": 9}, {"action": "flap", "at": "a"}]},
     })  # fmt: skip
     named = fact(check(tmp_path, greedy), "air.layout")
-    assert "joined: lift, flap" in named.because
+    assert "the joined tanks for 'lift', 'flap'" in named.because
     both = {"both": {"tank": "test tank", "count": 2}}
     edited = robot(dict.fromkeys(CYLINDERS, "both"), both)
     edited["plan"] = greedy["plan"]

@@ -278,10 +278,12 @@ def _layout(context: Context, plan: PlanAir) -> Iterator[Outcome]:
     groups: dict[str, list[str]] = {}
     for user, tank in best.tanks.items():
         groups.setdefault(tank, []).append(user)
-    listed = "; ".join(f"{tank}: {', '.join(users)}" for tank, users in groups.items())
-    text = "The best layout of cylinders on tanks is {layout}, worst margin {best}; yours has {now}."
+    quoted = {tank: ", ".join(f"'{user}'" for user in users) for tank, users in groups.items()}
+    heads = {tank: "the joined tanks" if tank == "joined" else f"tank '{tank}'" for tank in quoted}
+    listed = "; ".join(f"{heads[tank]} for {users}" for tank, users in quoted.items())
+    text = "The best layout of cylinders is {layout}. Its worst margin is {best}, that of yours {now}."
     if best.margin <= best.now + 1e-9:
-        text = "Your layout of cylinders on tanks is the best one, worst margin {now}."
+        text = "Your layout of cylinders on tanks is the best one; its worst margin is {now}."
     blind = [user for user in best.tanks if use_of(context, user).needs_gauge is None]
     if blind:
         are = "need is not known: their air is counted, but they are" if len(blind) > 1 else ""
