@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
 
+import fieldworthy
 from edge import run as command
 from fieldworthy.decide.search import Budget, How, search, write_variant
 from fieldworthy.decide.search.plans import Planner, changes_of, rounds_of
@@ -576,6 +577,25 @@ def test_what_is_left_out_has_no_build_time_and_its_numbers_do_not_matter():
     other = rows[1].copy()
     other[out - 1 if out else 1] = space.variables[out - 1 if out else 1].grid[-1]
     assert (space.settled(np.stack([other]))[0] == rows[1]).all()
+
+
+@pytest.mark.long
+def test_with_or_without_a_mechanism_by_options_by_a_file_and_in_python(tmp_path):
+    """Heron mk2's file says 11 h for the arm, and that nothing else is to build: each way of asking gives them."""
+    robot = example_copy(tmp_path, name="mk2")
+    key, written = "without mechanisms.arm", robot.with_name("less.yaml")
+    by_options = command("search", robot, "--vary", key, "--want", "hours", "--free", "--write", written, "--json")
+    question = robot.with_name("search.yaml")
+    question.write_text(f"fieldworthy: search 1\nvary:\n  - key: {key}\nwant: [hours]\nkeep: false\n", encoding="utf-8")
+    by_file = command("search", robot, question, "--json")
+    assert (by_options.code, by_file.code) == (0, 0)
+    in_python = fieldworthy.load(robot).search({"vary": [{"key": key}], "want": ["hours"], "keep": False})
+    for found in (json.loads(by_options.out), json.loads(by_file.out), in_python.to_dict()):
+        (hours,) = found["best"]["amounts"]
+        assert (found["candidates"], hours["now"], hours["value"]) == (2, 11.0, 0.0)
+        assert "It spares 11 h of building." in found["best"]["sentences"][0]
+    assert "arm" not in load_robot(written).nominal.mechanisms
+    assert "arm" not in in_python.variant().loaded.nominal.mechanisms
 
 
 @pytest.mark.long

@@ -27,6 +27,26 @@ def test_a_slider_has_the_values_of_the_range():
 
 
 @pytest.mark.long
+def test_a_mechanism_is_left_out_on_the_page(browser, server, heron):
+    """The file of mk2 says 11 h for its arm: without it none are left, and the variant that is kept has no arm."""
+    with window(browser, server) as page:
+        show(page, server, "search", file=f"{heron}/mk2.yaml")
+        expect(page.locator("details.varied").first).to_be_visible()
+        page.evaluate("document.querySelectorAll('details.varied').forEach((one) => { one.open = true; })")
+        page.locator(".varying > label", has_text="With or without 'arm'").locator("input").check()
+        for words, wanted in (("points of a match, on average", False), ("few hours of work", True)):
+            page.get_by_label(words).set_checked(wanted)
+        page.get_by_label("What holds now must go on holding").uncheck()
+        page.get_by_role("button", name="Search", exact=True).click()
+        card = page.locator("#search-found .card").first
+        expect(card).to_contain_text("Leave out 'arm'", timeout=240_000)
+        expect(card).to_contain_text("hours 0 h (11 now)")
+        card.get_by_role("button", name="Keep it as a variant").click()
+        expect(page.locator("#search-problems")).to_contain_text("mk2_found")
+    assert "arm" not in load_robot(server.folder / heron / "mk2_found.yaml").nominal.mechanisms
+
+
+@pytest.mark.long
 def test_a_search_is_followed_ended_and_its_best_kept(browser, server, heron):
     """Every cylinder may go on another tank and every tank may fill to another pressure: more air may be left."""
     with window(browser, server) as page:

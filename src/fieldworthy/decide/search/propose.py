@@ -236,21 +236,27 @@ class Family:
     random: np.random.Generator
     parents: Array
 
+    def __post_init__(self) -> None:
+        self._shares = self.space.shares_of(self.parents)[:, list(self.space.numbers)]
+
     def one_of_the_best(self) -> Array:
         """Choose one of the best, those in front more often."""
-        place = int(len(self.parents) * self.random.random() ** 2.5)
-        return np.asarray(self.parents[place].copy())
+        return np.asarray(self.parents[self._place()].copy())
+
+    def _place(self) -> int:
+        return int(len(self.parents) * self.random.random() ** 2.5)
 
     def children(self, count: int) -> Array:
         """Make children of two of the best each, with a neighbour's choice and a number moved here and there."""
         return np.stack([self._child() for _ in range(count)]) if count else self.parents[:0]
 
     def _child(self) -> Array:
-        one, other = self.one_of_the_best(), self.one_of_the_best()
+        places = self._place(), self._place()
+        one, other = np.asarray(self.parents[places[0]].copy()), self.parents[places[1]]
         crossed = self.random.random() < _CROSSED
         numbers, choices = list(self.space.numbers), list(self.space.choices)
         if numbers:
-            shares = self.space.shares_of(np.stack([one, other]))[:, numbers]
+            shares = self._shares[list(places)]
             mixed = self._between(shares[0], shares[1]) if crossed else shares[0]
             moved = self._moved(mixed) if crossed else self._stepped(mixed)
             for column, share, before in zip(numbers, moved, shares[0], strict=True):

@@ -554,6 +554,8 @@ def _no_better(judge: Judge, race: Race) -> str:
     name = judge.loaded.nominal.robot
     kept = any(c.why == "keep" for c in judge.asked.constraints)
     more = " and keeps all that holds now; --free (in a file, 'keep: false') lets some of it go" if kept else ""
+    if race.candidates == 1:
+        return f"The one candidate that was tried is not better than {name} as it is: try more."
     return f"None of the {counted(race.candidates, 'candidate')} that were tried is better than {name} as it is{more}."
 
 

@@ -437,7 +437,7 @@ class _Varying:
         ends = vary.between or ()
         if not variable.ordered or len(ends) != 2 or not all(type(e) is int for e in ends):
             what = "two whole numbers" if variable.ordered else "'values', a list: this is one of several things"
-            found = f" (found {shorten(list(ends))})" if ends else ""
+            found = f" (found {shorten(' to '.join(str(end) for end in ends))})" if ends else ""
             self._told.add(("vary", at, "between" if ends else "step"), f"expected {what}{found}")
             return None
         low, high = (int(e) for e in ends)
