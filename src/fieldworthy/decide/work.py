@@ -386,10 +386,20 @@ def work_between(entrants: Sequence[Entrant], seed: int = 0) -> Work:
     if ready:
         base = max(ready, key=lambda e: float(e.table.mean()))
         gains = [(e, gain_of(base.table, e.table)) for e in entrants if e.needed > 0.0]
-        jobs += [job("build", f"Build {e.name}{_unsure(gain)}", gain.points, e.needed) for e, gain in gains]
+        built = [(e.name, job("build", f"Build {e.name}{_unsure(gain)}", gain.points, e.needed)) for e, gain in gains]
+        jobs += [one for name, one in built if not any(_holds(j, name, one) for j in jobs)]
     names = " or ".join(e.name for e in entrants)
     same = all(np.array_equal(e.table, entrants[0].table) for e in entrants)
     return Work(left, names, in_order(jobs, left), found, told(found, f"whether {names} is better", same=same))
+
+
+def _holds(learnt: Job, name: str, build: Job) -> bool:
+    """Whether a better job holds the building of a robot already, before its tries."""
+    return (
+        learnt.what.startswith("Build ")
+        and f"with {name} " in learnt.what
+        and (learnt.rate or 0.0) > (build.rate or 0.0)
+    )
 
 
 def _unsure(gain: Gain) -> str:
