@@ -253,6 +253,11 @@ def test_a_plain_check_is_one_screen_that_leads_with_causes(name):
             assert finding["because"] in flat or f"'{title[:1].lower()}{title[1:]}'" in flat
     leads = [cause["lead"] for cause in found["causes"]]
     assert [f["id"] for f in found["findings"] if f["id"] in leads and f["because"] not in flat] == []
+    if numbers:  # the file leaves 14 h, and of its causes the climb alone earns points by itself
+        hours = sum(float(each) for each in re.findall(r"\(about ([\d.]+) h", flat))
+        told = re.search(r"^Cause (\d) costs most points\. All remedies take about ([\d.]+) h; only 14 h", lines[2])
+        assert float(told[2]) == pytest.approx(hours, rel=0.05)
+        assert "So 'climb' fails" in flat.partition(f"✗ {told[1]} ")[2].partition("✗")[0]
     assert sum(line.startswith("! ") for line in lines) == 1
     assert not any(re.search(r"\d$", line) and re.match(r" *(%|mm|bar|m/s)", after) for line, after in pairwise(lines))
 

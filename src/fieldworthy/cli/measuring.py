@@ -38,6 +38,7 @@ _STANDING_SIGNS = {
     "differs": ("+ newer   ", "cyan"),
 }
 _INDENT = "  "
+_TINY = 1e-6  # of a value that no unit shows: to move below it is to stay at nothing
 _MANY = 3  # numbers that cannot be told, from which one line tells of all
 
 
@@ -227,7 +228,8 @@ def _print_finding(console: Console, item: Touched) -> None:
     sign, style = VERDICT_SIGNS.get(item.verdict_after, VERDICT_SIGNS["unknown"])
     print_line(console, f"{sign[0]} {verdicts}: ", item.because, head_style=style)
     before, after = (_value(value, item.unit) for value in (item.before, item.after))
-    moved = item.id if before == after else f"{item.id} · {before} → {after}"
+    tiny = max(abs(item.before or 0.0), abs(item.after or 0.0)) < _TINY
+    moved = item.id if before == after or tiny else f"{item.id} · {before} → {after}"
     if item.chance_before is not None and item.chance_after is not None:
         moved += f" · chance {share(item.chance_before, '')} → {share(item.chance_after, '')}"
     print_line(console, _INDENT, moved, "dim")
