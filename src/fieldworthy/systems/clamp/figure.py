@@ -17,7 +17,16 @@ from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import first
 from fieldworthy.physics.contact import clamp as clamping
-from fieldworthy.systems.clamp.mechanics import grip_of, pull_of, reached, way_to
+from fieldworthy.systems.clamp.mechanics import (
+    best_place,
+    each_prong,
+    grip_of,
+    outline_of,
+    places,
+    pull_of,
+    reached,
+    way_to,
+)
 from fieldworthy.systems.clamp.model import Clamp, Toggle, Under
 from fieldworthy.vehicle.supply import lowest_after, use_of
 
@@ -122,12 +131,43 @@ def going(data: Holding, style: Style) -> Figure:
     return chart(what, style)
 
 
+def pronged(context: Context, name: str, spec: Clamp, style: Style) -> Figure:
+    """Draw how deep the rim lies under each prong while the object is turned either way, off to its worse side."""
+    thing = context.season.objects[spec.object]
+    outline, best = outline_of(thing), context.once(("clamp seat", name), lambda: best_place(context, name))
+    place = next(p for p in places(outline, outline) if p.label == best.label)
+    assert thing.rim is not None, "an object that a clamp grips has a rim"
+    turn = np.linspace(-first(spec.yaw_error), first(spec.yaw_error), _POINTS)
+    sides = [each_prong(spec, outline, place.yaw + turn, off * first(spec.side_error)) for off in (-1.0, 0.0, 1.0)]
+    depths = np.minimum(np.minimum.reduce(sides), first(thing.rim.overhang))
+    wanted, places_of = first(spec.hook), [style.show(first(prong), "length") for prong in spec.prongs]
+    told = ", ".join(f"{style.show(float(depth.min()), 'length')} over the prong at {at}"
+                     for depth, at in zip(depths, places_of, strict=True))  # fmt: skip
+    what = Chart(
+        title=f"Rim behind each prong of '{name}'",
+        alt=f"At the worst turn and place of the {spec.object} its rim lies this deep in '{name}': {told}; "
+        f"{style.show(wanted, 'length')} is needed.",
+        x=Axis(f"Turn of the {spec.object}", "angle", low=float(turn[0]), high=float(turn[-1])),
+        y=Axis("Depth", "length", low=min(0.0, float(depths.min())),
+               high=1.25 * max(float(depths.max()), wanted)),
+        marks=[
+            *(Line(x=turn, y=depth, name=f"prong at {at}", tone=i)
+              for i, (depth, at) in enumerate(zip(depths, places_of, strict=True))),
+            Limit(at=wanted, name=f"{style.show(wanted, 'length')} needed"),
+        ],
+    )  # fmt: skip
+    return chart(what, style)
+
+
 def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in holdings(context):
         yield holding(data, style)
         if data.goes is not None:
             yield going(data, style)
+    for name, spec in context.robot.mechanisms.items():
+        if isinstance(spec, Clamp) and spec.prongs and first(spec.yaw_error) > 0.0:
+            yield pronged(context.nominal, name, spec, style)
 
 
 _CLAMP = Sketch(
