@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
+from edge import run as command
+from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.match import played, setup
 from fieldworthy.match.ability import ability
+from fieldworthy.report.formulas import belongs, pages_of
 from fieldworthy.robot import load_robot
 from robots import nominal
 
-EXAMPLES = Path(__file__).parents[2] / "examples"
+TESTS = Path(__file__).parents[1]
+EXAMPLES = TESTS.parent / "examples"
 SEEN = {
     "heron/mk2": ("clamp.prongs.clamp", "arm.highest.arm"),
     "otter/mk1": ("motor.shared.arm motor", "sort.flies.sorter", "arm.meets.arm",
@@ -31,6 +36,52 @@ def test_the_example_shows_it_with_numbers(robot):
     told = {f.id: f for f in (*report.findings, *report.facts)}
     assert not [name for name in SEEN[robot] if name not in told]
     assert not [name for name in SEEN[robot] if getattr(told[name], "verdict", "") == "unknown"]
+
+
+CELLS = {  # by example: a finding, words of its figure's title, its key in a file, and the test with an outside source
+    "heron/mk2": (
+        ("clamp.prongs.clamp", "each prong of 'clamp'", "prongs", "systems/test_clamp.py linear_programming"),
+        ("arm.highest.arm", "'arm'", "swing", "external/test_arm_way.py bodies_turned_step_by_step"),
+        ("climb.tip.hooks", "'hooks'", "hook", "systems/test_climb.py as_mujoco_has_it"),
+    ),
+    "otter/mk1": (
+        ("motor.heat.arm motor", "of motor 'arm motor'", "motors", "vehicle/test_shared_motor.py lumps_integrated"),
+        ("sort.flies.sorter", "flies off 'sorter'", "over", "external/test_throwing.py a_body_in_mujoco"),
+        ("arm.meets.arm", "'arm'", "swing", "external/test_arm_way.py what_bodies_meet"),
+        ("grabber.force.righter (tip)", "'righter (tip)' tips", "does", "external/test_grabber_turning.py its_edge"),
+        ("intake.hold_speed.belt", "Holding two in 'belt'", "hold", "external/test_staging_hold.py time_steps_do"),
+        ("tracking.tilt.across", "The route", "play", "systems/test_tracking.py tilts_in_its_play"),
+    ),
+    "otter/mk2": (
+        ("intake.chain_tubing.belt.upper", "chain of 'upper'", "tubing", "external/test_chain_length.py least_energy"),
+    ),
+    "marten/mk1": (
+        ("clamp.way.crate hook", "jaw of 'crate hook' goes", "under", "systems/test_clamp.py a_hook_from_below"),
+        ("intake.hooks_clearance.lifter.chain", "Hooks of 'chain' over", "carried",
+         "external/test_intake_hooks.py heap_of_dropped_balls"),
+    ),
+}  # fmt: skip
+OUTSIDE = ("mujoco", "scipy", "by hand", "linear programming", "reference")
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("robot", CELLS)
+def test_each_has_verdict_figure_page_form_field_and_a_test_with_a_source(robot):
+    loaded = load_robot(EXAMPLES / f"{robot}.yaml")
+    report, schema = evaluate(loaded, samples=40), command("schema", "robot").out
+    context, told = nominal(loaded), {f.id: f for f in report.findings}
+    for finding, title, key, source in CELLS[robot]:
+        assert told[finding].verdict != "unknown", finding
+        (page,) = (page for page in pages_of(report) if belongs(page, told[finding]))
+        shown = [
+            one.title for system in page.systems if system.figures for one in system.figures(context, Style(PRINT))
+        ]
+        assert any(title in one for one in shown), f"{finding}: {shown}"
+        assert f'"{key}": {{' in schema, key
+        file, _, test = source.partition(" ")
+        text = (TESTS / file).read_text(encoding="utf-8")
+        assert re.search(rf"def test_\w*{test}\w*\(", text), source
+        assert any(word in text.casefold() for word in OUTSIDE), source
 
 
 def changed(name, *changes):
