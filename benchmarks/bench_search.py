@@ -1,6 +1,7 @@
 """Search beside scipy's differential evolution, Optuna's default sampler and pymoo's NSGA-II; and what screening costs.
 
-``python benchmarks/bench_search.py [screen|single|front]``: figures with the machine go into README.md.
+``python benchmarks/bench_search.py [screen|single|front|whole]``: figures with the machine go into README.md. ``whole``
+is a team's search: numbers, choices and the plan of mk1 together, in two minutes.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from fieldworthy.decide.search import Budget, How, search
 from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.trial import Effort, Trial
 from fieldworthy.decide.search.wanted import asked, from_options
@@ -19,6 +21,10 @@ from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
 
 MK1 = Path(__file__).parents[1] / "examples" / "heron" / "mk1.yaml"
+TEAM = ["parts.battery.position", "parts.left tank.position", "parts.control unit.position", "rollers",
+        "mechanisms.tray.fixed_pin", "mechanisms.tray.arm_pin", "drive.stages", "drive.motor", "drive.wheels",
+        "air.tanks.left.tank", "air.supply.charge", "mechanisms.clamp.jaw_reach",
+        "mechanisms.hooks", "plan"]  # fmt: skip
 CALLS = 120
 SEEDS = 10
 PROBLEMS = {
@@ -122,7 +128,7 @@ def single(seeds=SEEDS, calls=CALLS):
         )
 
 
-def front(seeds=5, calls=600):
+def front(seeds=SEEDS, calls=600):
     import moocore
     from pymoo.algorithms.moo.nsga2 import NSGA2
     from pymoo.core.problem import Problem
@@ -170,6 +176,21 @@ def screen():
     timed("check with 100,000 samples", lambda: evaluate(loaded, 100_000))
 
 
+def whole(minutes=2.0):
+    """Design and plan of mk1 together, as a team would ask for them."""
+    import resource
+
+    began, spent = time.perf_counter(), time.process_time()
+    found = search(load_robot(MK1), from_options({"vary": [{"key": k} for k in TEAM], "keep": False}),
+                   How(Budget(100_000, minutes), workers="2"))  # fmt: skip
+    wall, processor = time.perf_counter() - began, time.process_time() - spent
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    space = asked(load_robot(MK1), from_options({"vary": [{"key": k} for k in TEAM]})).space
+    print(f"{len(space.numbers)} numbers, {len(space.choices)} choices and the plan, {minutes:g} minutes, seed 0: "
+          f"{found.answer} {found.candidates:,} candidates, {found.matches:,} matches; {wall:.0f} s by the clock, "
+          f"{processor:.0f} s of processor here, {peak:.0f} MB at most")  # fmt: skip
+
+
 def timed(what, do):
     began, spent = time.perf_counter(), time.process_time()
     do()
@@ -179,4 +200,4 @@ def timed(what, do):
 
 if __name__ == "__main__":
     for what in sys.argv[1:] or ("screen", "single", "front"):
-        {"screen": screen, "single": single, "front": front}[what]()
+        {"screen": screen, "single": single, "front": front, "whole": whole}[what]()

@@ -20,7 +20,7 @@ from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.faults import FixFirst, fix_first
 from fieldworthy.decide.search import Budget, Design, Found, How
 from fieldworthy.decide.search.figure import Cloud, cloud, coordinates, scatter, so_far
-from fieldworthy.decide.search.space import what_varies
+from fieldworthy.decide.search.space import Variable, what_varies
 from fieldworthy.decide.search.wanted import Asked, asked, from_options
 from fieldworthy.decide.sensitivity import Influence, sensitivity
 from fieldworthy.decide.work import Work, work_of
@@ -439,9 +439,14 @@ def varying(source: Source) -> tuple[Varying, ...]:
             ticks = tuple(v.text(float(v.grid[round(last * i / _TICKS)])) for i in range(_TICKS + 1))
         options = () if v.is_number else tuple(o.text for o in v.options)
         path, more = v.paths[0], len(v.paths) - 1
-        words = f"with or without '{path[-1]}'" if v.sort == "thing" else _words_of(loaded, v.key, path)
-        found.append(Varying(v.key, words, _group_of(path), path, v.text(v.now), ticks, options, more))
+        found.append(Varying(v.key, _words_for(loaded, v), _group_of(path), path, v.text(v.now), ticks, options, more))
     return tuple(found)
+
+
+def _words_for(loaded: Loaded, varied: Variable) -> str:
+    """What people call a thing that varies."""
+    path = varied.paths[0]
+    return f"with or without '{path[-1]}'" if varied.sort == "thing" else _words_of(loaded, varied.key, path)
 
 
 def _words_of(loaded: Loaded, key: str, path: KeyPath) -> str:
@@ -503,7 +508,8 @@ def searched(source: Source, wanted: str, minutes: float, seed: int) -> Searched
     """Search the best robot; tells what it found so far, and ends with that when it is asked to."""
     loaded = robot_of(source)
     document = from_options(json.loads(wanted))
-    teller = _Teller(source, asked(loaded, document))
+    wanted_of = asked(loaded, document)
+    teller = _Teller(source, wanted_of, tuple(_words_for(loaded, v) for v in wanted_of.space.variables))
     found = decided.search(loaded, document, How(Budget(1_000_000, minutes), seed), teller.tell)
     return Searched(source, found, teller.last)
 
@@ -511,8 +517,8 @@ def searched(source: Source, wanted: str, minutes: float, seed: int) -> Searched
 class _Teller:
     """Tells the page how far a search is, not too often."""
 
-    def __init__(self, source: Source, wanted: Asked) -> None:
-        self._source, self._asked = source, wanted
+    def __init__(self, source: Source, wanted: Asked, names: tuple[str, ...]) -> None:
+        self._source, self._asked, self._names = source, wanted, names
         self._history: list[tuple[int, float]] = []
         self._told = 0.0
         self.last: SoFar | None = None
@@ -523,7 +529,7 @@ class _Teller:
         best = None if now.worth is None else better * now.worth[0]
         if best is not None:
             self._history.append((now.candidates, best))
-        shown = None if now.known is None else cloud(self._asked, now.known)
+        shown = None if now.known is None else cloud(self._asked, now.known, self._names)
         self.last = SoFar(self._source, now.candidates, now.matches, now.left, best, shown, tuple(self._history[-400:]))
         if time.monotonic() - self._told > _PACE:
             progress(now.share, self.last)

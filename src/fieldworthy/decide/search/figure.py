@@ -32,12 +32,14 @@ class Column:
     name, unit : As people know it
     wanted : Whether it is an objective, not a thing that varies
     ends : What its ends are, in words
+    short : A name for where there is little room
     """
 
     name: str
     unit: str
     wanted: bool
     ends: tuple[str, str]
+    short: str = ""
 
     @property
     def label(self) -> str:
@@ -77,18 +79,18 @@ class Cloud:
         return np.flatnonzero(good)
 
 
-def cloud(asked: Asked, known: Known) -> Cloud:
-    """Read tried candidates as people do."""
+def cloud(asked: Asked, known: Known, names: Sequence[str]) -> Cloud:
+    """Read tried candidates as people do; what varies is named as given."""
     played = np.isfinite(known.worth).all(axis=1)
     rows, worth = known.rows[played], known.worth[played]
     holds = np.asarray((known.rooms[played] >= 0).all(axis=1))
     better = np.array([o.better for o in asked.objectives])
     values = np.hstack([worth * better, *(_shown(v, rows[:, i])[:, None] for i, v in enumerate(asked.space.variables))])
     columns = [Column(o.name, o.unit, True, ("", "")) for o in asked.objectives]
-    for variable in asked.space.variables:
+    for variable, name in zip(asked.space.variables, names, strict=True):
         unit = "" if variable.quantity is None else variable.quantity.unit.replace("1", "")
         ends = (variable.text(float(variable.grid[0])), variable.text(float(variable.grid[-1])))
-        columns.append(Column(variable.key, unit, False, ends))
+        columns.append(Column(name, unit, False, ends, _short(variable.key)))
     same = (rows == asked.space.now).all(axis=1)
     now = values[same][0] if same.any() else np.full(values.shape[1], np.nan)
     return Cloud(tuple(columns), values, holds, now)
@@ -135,7 +137,7 @@ def coordinates(data: Cloud, least: Sequence[float], style: Style) -> Figure:
     marks += [Line(x=at, y=places[i, shown], tone=0, width=1.0, dash="") for i in chosen[1:_MOST_LINES]]
     if chosen.size:
         marks.append(Line(x=at, y=places[chosen[0], shown], tone="ink", width=2.6, dash="", name="best so far"))
-    names = tuple(_short(data.columns[i].name) for i in shown)
+    names = tuple(data.columns[i].short or data.columns[i].name for i in shown)
     best = ""
     if chosen.size:
         told = [
@@ -168,7 +170,7 @@ def _columns(data: Cloud) -> list[int]:
 
 def _short(key: str) -> str:
     """The last word of a key, with the letter of its axis."""
-    last = key.rpartition(".")[2]
+    last = key.rpartition(".")[2].replace("_", " ")
     for place, letter in enumerate("xyz"):
         last = last.replace(f"[{place}]", f" {letter}")
     return last
