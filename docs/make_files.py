@@ -152,7 +152,7 @@ def _table(section: _Section) -> str:
     notes = hints(section.declared)
     doc = (section.declared.__doc__ or "").split("\n")[0]
     where = f"`{section.path}`: " if section.path else ""
-    rows = [f"#### {section.declared.__name__}", "", f"{where}{doc}", ""]
+    rows = [f"### {section.declared.__name__}", "", f"{where}{doc}", ""]
     rows += ["| key | what | how it is written | where absent |", "| --- | --- | --- | --- |"]
     for field in dataclasses.fields(section.declared):
         about = field.metadata.get("about") or field.metadata.get("why") or ""

@@ -153,3 +153,5 @@ def test_the_guide_names_a_tool_and_what_it_is_good_to_for_every_reading() -> No
     ]
     assert len(declared) >= 11
     assert [text for text in declared if text not in taken] == []
+    on_sheets = " ".join(as_text(one, markdown=False) + as_html(one) for one in sheets().values())
+    assert [text for text in declared if on_sheets.count(f"{text} (") < 2] == []  # as text and in a browser

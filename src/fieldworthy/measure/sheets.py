@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
 from html import escape
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from fieldworthy.files import BadInput, Problem
+from fieldworthy.files.declare import hints
 from fieldworthy.files.document import nearest
+from fieldworthy.measure.model import Measurements
 
 RULES = "The event's rules, the makers' ratings and a responsible adult come before this sheet."
 
@@ -99,6 +101,20 @@ def sheet(name: str) -> Sheet:
     return known[name]
 
 
+_TAKEN = "How near a reading is taken to be, where the file says nothing else"
+
+
+def taken(one: Sheet) -> tuple[str, ...]:
+    """What stands in for the errors that a team does not state, each with its key."""
+    annotation = hints(Measurements)[one.name]
+    declared = next(part for part in (*get_args(annotation), annotation) if is_dataclass(part))
+    return tuple(
+        f"{field.metadata['assume']} ({field.name}): {str(field.metadata['why']).replace(' as that', ' as this')}"
+        for field in fields(declared)
+        if "95 of 100" in str(field.metadata.get("why"))
+    )
+
+
 def as_text(one: Sheet, *, markdown: bool) -> str:
     """Write a sheet as Markdown or plain text."""
     return "\n".join(_lines(one, "#" if markdown else "")) + "\n"
@@ -111,6 +127,8 @@ def _lines(one: Sheet, mark: str) -> Iterator[str]:
     yield from (f"- {caution}" for caution in (*one.cautions, RULES))
     yield from ("", f"{under}What you need", "", *(f"- {tool}" for tool in one.tools))
     yield from ("", f"{under}What to do", "", *(f"{i}. {step}" for i, step in enumerate(one.steps, 1)))
+    if near := taken(one):
+        yield from ("", f"{under}{_TAKEN}", "", *(f"- {line}" for line in near))
     yield from ("", "Robot: ____________   Date: ____________   Who: ____________", "")
     for table in one.tables:
         widths = [max(len(blank.head), len(blank.key), 8) for blank in table.columns]
@@ -152,6 +170,7 @@ def as_html(one: Sheet) -> str:
         f'<section class="cautions"><h2>Cautions</h2>{_listed("ul", (*one.cautions, RULES))}</section>',
         f"<h2>What you need</h2>{_listed('ul', one.tools)}",
         f"<h2>What to do</h2>{_listed('ol', one.steps)}",
+        *(f"<h2>{_TAKEN}</h2>{_listed('ul', near)}" for near in (taken(one),) if near),
         '<div class="who"><span>Robot:</span><span>Date:</span><span>Who:</span></div>',
         *(_table(table) for table in one.tables),
         _WHERE,

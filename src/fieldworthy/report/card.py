@@ -310,6 +310,7 @@ def as_paper(sheet: Inspection, date: str = "", size: Size = "a4") -> Paper:
     blocks: list[Block] = [
         Para(sheet.answer, "lead"),
         Para("Computed from the team's file; in brackets where 95 % of robots built to its tolerances lie. "
+             "A length is that to the farthest of several parts, so most robots come out a little longer than drawn. "
              "The column on the right is for what the scale, the box and the gauge say."),
         Table(("Rule", "Allowed", "This robot", "Verdict", "Holds in", "Measured"), rows,
               (3.1, 1.2, 2.4, 1.2, 1.0, 1.5), (1, 2, 4)),

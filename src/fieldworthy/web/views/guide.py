@@ -18,6 +18,7 @@ FIRST = "guide/README.md"
 _LINK = re.compile(r'<a href="([^"]*)">(.*?)</a>', re.DOTALL)
 _IMAGE = re.compile(r'<img src="([^"]*)" alt="([^"]*)"[^>]*>')
 _TITLE = re.compile(r"<h1[^>]*>(.*?)</h1>", re.DOTALL)
+_EMPTY = re.compile(r"<th[^>]*>\s*</th>")  # the corner of a table is no heading
 _MEDIA = {".png": "image/png", ".svg": "image/svg+xml"}
 
 
@@ -57,6 +58,7 @@ def chapter(name: str, file: str) -> Markup:
     html = _IMAGE.sub(lambda match: _picture(name, match[1], match[2]), html)
     html = _LINK.sub(lambda match: _link(name, match[1], match[2], file), html)
     html = _TITLE.sub(lambda match: f'<h1 id="fw-title" tabindex="-1">{match[1]}</h1>', html, count=1)
+    html = _EMPTY.sub("<td></td>", html)
     html = html.replace("<table>", '<div class="table" tabindex="0"><table>').replace("</table>", "</table></div>")
     return Markup(html.replace("<pre>", '<pre tabindex="0" style="overflow-x:auto">'))
 
