@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import t
 
 from fieldworthy.measure.fitting import Parameter, solve, stepped
 
@@ -71,7 +72,7 @@ def test_derived_quantities_carry_the_correlation():
     """For a line through points about x = 1/2, the height there is known better than at either end."""
     found = line(0, known=True, robust=False)
     _, middle = found.derived(lambda p: float(p[0] + 0.5 * p[1]))
-    assert middle == pytest.approx(found.quantile * 0.1 / np.sqrt(12.0), rel=0.25)
+    assert middle == pytest.approx(t.ppf(0.975, found.dof) * 0.1 / np.sqrt(12.0), rel=0.25)
     assert middle < 0.6 * found.half_width("height")
 
 

@@ -38,7 +38,7 @@ def test_precisions_add():
     """1.0 with 0.1 and one reading, 1.1 with 0.05: (100 x 1.0 + 400 x 1.1) / 500 = 1.08, and sqrt(1 / 500)."""
     found = way([1.1], 0.05).together
     assert found.value("way") == pytest.approx(1.08, abs=1e-3)  # far readings count a little less
-    assert found.half_width("way") / found.quantile == pytest.approx(500.0**-0.5, rel=0.02)
+    assert found.deviation("way") == pytest.approx(500.0**-0.5, rel=0.02)
 
 
 def test_a_belief_that_the_readings_contradict_does_not_count():

@@ -59,6 +59,7 @@ def test_the_sheets_on_the_page_are_those_that_are_printed(browser, server, hero
             one = sheets()[name]
             show(page, server, "measurements", file=f"{heron}/mk1.yaml", part=name)
             page.wait_for_selector("#fw-view .steps")
+            page.wait_for_selector("#sheet-form input", state="attached")
             shown = flat(page.locator("#fw-view").text_content())
             assert [line for line in (*one.cautions, *one.steps) if flat(line) not in shown] == []
             blanks = page.evaluate(

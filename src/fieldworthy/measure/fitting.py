@@ -97,12 +97,21 @@ class Solution:
     def _place(self, name: str) -> int:
         return [p.name for p in self.parameters].index(name)
 
-    @property
-    def quantile(self) -> float:
-        """Half width of a 95 % interval over its standard deviation [-]."""
+    def _half_width(self, gradient: Array) -> float:
+        """Half width of the 95 % interval of what changes with the parameters by this gradient.
+
+        Only the readings' part of a variance comes from a scatter; what was given beforehand is known. The degrees of
+        freedom of the sum are those of Welch and Satterthwaite (JCGM 100:2008, G.4; from memory).
+        """
         from scipy.special import stdtrit  # noqa: PLC0415  scipy is loaded only where something is fitted
 
-        return float(stdtrit(self.dof, 0.975)) if self.dof > 0 else math.inf
+        if self.dof <= 0:
+            return math.inf
+        felt = self.covariance @ gradient
+        variance = max(float(gradient @ felt), 0.0)
+        known = sum((float(f) / p.given) ** 2 for f, p in zip(felt, self.parameters, strict=True) if p.given)
+        share = 1.0 - min(known / variance, 0.999) if variance > 0.0 else 1.0
+        return float(stdtrit(self.dof / share**2, 0.975)) * math.sqrt(variance)
 
     @property
     def unexplained(self) -> bool:
@@ -120,8 +129,12 @@ class Solution:
 
     def half_width(self, name: str) -> float:
         """Give the half width of one parameter's 95 % interval."""
+        return self._half_width(np.eye(len(self.parameters))[self._place(name)])
+
+    def deviation(self, name: str) -> float:
+        """Give one parameter's standard deviation."""
         i = self._place(name)
-        return self.quantile * math.sqrt(max(float(self.covariance[i, i]), 0.0))
+        return math.sqrt(max(float(self.covariance[i, i]), 0.0))
 
     def derived(self, quantity: Callable[[Array], float]) -> tuple[float, float]:
         """Give a quantity that follows from the parameters, with the half width of its 95 % interval."""
@@ -130,10 +143,7 @@ class Solution:
             (quantity(self.values + step) - quantity(self.values - step)) / (2.0 * step.sum())
             for step in np.diag(steps)
         ]
-        gradient = np.array(slope)
-        return float(quantity(self.values)), self.quantile * math.sqrt(
-            max(float(gradient @ self.covariance @ gradient), 0.0)
-        )
+        return float(quantity(self.values)), self._half_width(np.array(slope))
 
     def why_not(self, name: str) -> str | None:
         """Say why one parameter cannot be told from the readings."""
@@ -242,7 +252,7 @@ def _contradicted(alone: Solution, belief: Belief) -> bool:
 
 def _drawn(together: Solution, belief: Belief) -> float:
     """How far a belief is drawn away, in standard deviations of how far an honest one would be."""
-    left = (together.half_width(belief.parameter) / together.quantile) ** 2
+    left = together.deviation(belief.parameter) ** 2
     width = math.sqrt(max(belief.deviation**2 - left, 1e-4 * belief.deviation**2))
     return abs(together.value(belief.parameter) - belief.value) / width
 
