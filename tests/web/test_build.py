@@ -177,7 +177,11 @@ def test_the_strip_leads_with_causes_and_a_change_is_tried_held_against_and_drop
         expect(strip.locator(".count[data-verdict=short] b")).to_have_text(str(len(found.short)))
         strip.locator("summary").first.click()
         expect(strip.locator(".causes > li")).to_have_count(min(6, len(found.causes)))
-        strip.get_by_role("button", name="What would mend them?").click()
+        for then in ("Cancel", None):  # it can be ended, and asked for again
+            strip.get_by_role("button", name="What would mend them?").click()
+            if then:
+                strip.get_by_role("button", name=then).click()
+                expect(strip.locator("#strip-run")).to_have_text("Cancelled.")
         strip.get_by_role("button", name=re.compile("^Try: ")).first.click(timeout=90_000)
         expect(strip.locator(".tried")).to_contain_text(f"Short: {len(found.short)} before")
         expect(strip.locator(".tried")).to_contain_text("the same before and after", timeout=120_000)

@@ -213,6 +213,13 @@ def follow(page: Page, job: Job, show: Any, place: str = "match-run", first: str
     heard(job)
 
 
+def end_newest(page: Page, function: Any) -> None:
+    """End the run of a function that was last asked for the open file."""
+    job = page.queue.newest(function, page.draft.file) if page.draft else None
+    if job is not None and not job.over:
+        page.queue.stop(job)
+
+
 def _progress(job: Job, first: str) -> Content:
     if job.state in ("waits", "runs"):
         cancel = tag("button", "Cancel", type="button", data_do="stop")

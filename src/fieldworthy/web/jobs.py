@@ -128,7 +128,8 @@ class JobQueue:
         self._previews = Shared(512)
         self._other = Shared()
         self._sketches = Shared(256)
-        self._running: Job | None = None
+        self._brief = Worker("fieldworthy brief")
+        self._running: dict[Worker, Job] = {}
 
     async def warm(self) -> None:
         """Start the processes that a person waits for, before one does."""
@@ -182,13 +183,13 @@ class JobQueue:
         question = (function, *arguments)
         return await self._sketches.get(question, lambda: self._previewing[1].run(function, *arguments))
 
-    def start(self, title: str, function: Callable[..., Any], *arguments: Any) -> Job:
-        """Begin a long run, or find the one that was begun with the same arguments."""
+    def start(self, title: str, function: Callable[..., Any], *arguments: Any, brief: bool = False) -> Job:
+        """Begin a long run, or find the one that was begun with the same arguments; a brief one waits for no other."""
         key = (function, *arguments)
         job = self.jobs.get(key)
         if job is None or job.state in ("failed", "stopped"):
             job = self.jobs[key] = Job(title)
-            _hold(asyncio.ensure_future(self._do(job, function, arguments)))
+            _hold(asyncio.ensure_future(self._do(job, function, arguments, self._brief if brief else self.long)))
         self.jobs.move_to_end(key)
         for old in [k for k, j in self.jobs.items() if j.over][: max(0, len(self.jobs) - _JOBS)]:
             del self.jobs[old]
@@ -204,23 +205,24 @@ class JobQueue:
 
     def stop(self, job: Job, *, keep: bool = False) -> None:
         """End a long run; one that hears it may first tell what it has."""
-        if job is not self._running:
+        worker = next((worker for worker, running in self._running.items() if running is job), None)
+        if worker is None:
             if not job.over:
                 job.put("stopped", job.share)
         elif keep:
-            self.long.enough()
+            worker.enough()
         else:
-            self.long.stop()
+            worker.stop()
 
-    async def _do(self, job: Job, function: Callable[..., Any], arguments: tuple[Any, ...]) -> None:
-        while self._running is not None and not self._running.over:
+    async def _do(self, job: Job, function: Callable[..., Any], arguments: tuple[Any, ...], worker: Worker) -> None:
+        while (running := self._running.get(worker)) is not None and not running.over:
             await asyncio.sleep(0.05)
         if job.over:
             return
-        self._running = job
+        self._running[worker] = job
         job.put("runs", 0.0)
         try:
-            job.result = await self.long.run(function, *arguments, tell=job.hear)
+            job.result = await worker.run(function, *arguments, tell=job.hear)
         except Stopped:
             job.put("stopped", job.share)
         except (BadInput, Broken) as error:
@@ -228,10 +230,12 @@ class JobQueue:
             job.put("failed", job.share)
         else:
             job.put("done", 1.0)
+        if worker is self._brief and not worker.waiting:
+            worker.stop()  # it is rarely asked, and starts again then
 
     def close(self) -> None:
         """End every process."""
-        for worker in (*self._previewing, self.thorough, self.long, self._first):
+        for worker in (*self._previewing, self.thorough, self.long, self._first, self._brief):
             worker.close()
 
 

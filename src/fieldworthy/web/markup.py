@@ -209,7 +209,7 @@ def finding_body(finding: Finding, file: str) -> Markup:
     listed = tag("dl", [[tag("dt", name), tag("dd", what)] for name, what in rows])
     ask = ""
     if finding.verdict == "short":
-        ask = tag("button", "What would mend it?", type="button", data_do="mend", data_of=key_of(finding))
+        ask = mend_button(key_of(finding))
     place = f"{body_id(key_of(finding))}-mend"
     detail = tag("div", id=f"{body_id(key_of(finding))}-detail", class_="detail")
     return join([listed, detail, tag("div", ask, id=place, class_="mend")])
@@ -257,6 +257,11 @@ def _sources() -> Mapping[str, Mapping[str, str]]:
 def source_title(key: str) -> str:
     """Name a source."""
     return _sources().get(key, {}).get("title", key)
+
+
+def mend_button(key: str) -> Markup:
+    """Ask what would mend a finding."""
+    return tag("button", "What would mend it?", type="button", data_do="mend", data_of=key)
 
 
 def mending_body(mending: FoundRemedies, file: str, *, may_change: bool) -> Markup:

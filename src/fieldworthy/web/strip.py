@@ -16,13 +16,15 @@ from fieldworthy.engine.finding import Cause, Finding, Report
 from fieldworthy.files.document import KeyPath, plain_scalar
 from fieldworthy.robot.editing import GONE
 from fieldworthy.units import digits
-from fieldworthy.web.components import counted
+from fieldworthy.web.components import counted, end_newest, follow
 from fieldworthy.web.form import words_of_key
+from fieldworthy.web.jobs import Job
 from fieldworthy.web.judging import Source, mended
 from fieldworthy.web.markup import SAID, Content, Markup, address, key_of, plain_sentences, tag
 from fieldworthy.web.page import Page
 from fieldworthy.web.runs import mean_points
 
+TRYING = "Trying out changes"
 _CAUSES = 6  # that are listed before 'and n more'
 _RUNS = 200  # matches before and after a change; the same ones
 
@@ -63,13 +65,15 @@ class Strip:
 
     def markup(self) -> Markup:
         """The place that it stands in."""
-        inner = [tag("div", id="strip-tried", role="status"), tag("div", id="strip-body")]
+        inner = [tag("div", id=f"strip-{part}", role=role)
+                 for part, role in (("tried", "status"), ("run", "status"), ("body", None))]  # fmt: skip
         head = tag("summary", tag("span", id="strip-head"), data_key="strip")
         return tag("section", tag("details", head, inner, id="strip-more"), class_="strip", aria_label="Verdicts")
 
     def listen(self) -> None:
         """Do what its buttons ask, until the view is left."""
         self.page.on("mend", lambda _: self._mend())
+        self.page.on("stop", lambda _: end_newest(self.page, mended))
         self.page.on("try", self._try)
         self.page.on("keep-tried", lambda _: self._keep())
         self.page.on("drop-tried", lambda _: self._drop())
@@ -102,8 +106,6 @@ class Strip:
         ask = ""
         if causes and page.may_change and not self.asked and not page.problems:
             ask = tag("button", "What would mend them?", type="button", class_="main", data_do="mend")
-        elif self.asked and self.mendings is None:
-            ask = tag("p", "Trying out changes …", role="status")
         return [stale, listed, rest, ask, self._open(report)]
 
     def _cause(self, cause: Cause) -> Content:
@@ -139,16 +141,28 @@ class Strip:
         ]  # fmt: skip
         return [tag("h2", f"Not judged yet: {len(unknown)}"), tag("ul", rows, class_="open")]
 
-    async def _mend(self) -> None:
+    def _mend(self) -> None:
         page = self.page
         if page.draft is None or page.judged is None:
             return
         source, self.asked, self.mendings = page.draft.source, True, None
         self.source = source
         self.show()
-        found = await page.work.compute(mended, source, page.display.units)
-        if page.draft is not None and page.draft.source == source:
-            self.mendings = {f"{m.id}|{m.subject}": m for m in found or ()}
+
+        async def found(page: Page, job: Job) -> None:
+            page.put("strip-run", "")
+            if page.draft is not None and page.draft.source == source:
+                self.mendings = {f"{m.id}|{m.subject}": m for m in job.result}
+                self.show()
+
+        job = page.queue.start(TRYING, mended, source, page.display.units, brief=True)
+        follow(page, job, found, "strip-run", first="")
+        page.on_leave(job.listen(self._ended))
+
+    def _ended(self, job: Job) -> None:
+        """Offer it again where it was ended before it had an answer."""
+        if job.state in ("stopped", "failed"):
+            self.asked = False
             self.show()
 
     async def _try(self, data: dict[str, Any]) -> None:

@@ -11,9 +11,10 @@ from fieldworthy.engine.finding import Fact, Finding, Report
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.report.formulas import belongs, pages_of
 from fieldworthy.units import counted, percent
-from fieldworthy.web.components import Rows, heading, term
+from fieldworthy.web.components import Rows, end_newest, follow, heading, term
 from fieldworthy.web.figures import Detail, detail_of
-from fieldworthy.web.form import words_of
+from fieldworthy.web.form import words_of, words_of_key
+from fieldworthy.web.jobs import Job
 from fieldworthy.web.judging import mended
 from fieldworthy.web.markup import (
     Content,
@@ -25,13 +26,14 @@ from fieldworthy.web.markup import (
     finding_body,
     finding_row,
     key_of,
+    mend_button,
     mending_body,
     nominal_of,
     plain_sentences,
     tag,
 )
 from fieldworthy.web.page import Page
-from fieldworthy.web.strip import changes_of
+from fieldworthy.web.strip import TRYING, changes_of
 
 CAUSES = "What is short, by its cause"
 _WORTH_SAYING = 0.01  # a share of the uncertainty
@@ -50,7 +52,7 @@ class _State:
     word : What is looked for
     by : ``groups`` by cause and by system, or all in one ``list``
     unfolded : Groups whose findings are shown
-    mendings : Remedies by row, once asked for
+    mendings, report : Remedies by row, once asked for, and what they mend
     """
 
     rows: Rows
@@ -61,6 +63,7 @@ class _State:
     by: str = "groups"
     unfolded: set[str] = field(default_factory=lambda: {CAUSES})
     mendings: dict[str, FoundRemedies] = field(default_factory=dict)
+    report: Report | None = None
 
 
 def build(page: Page) -> None:
@@ -87,6 +90,7 @@ def build(page: Page) -> None:
     page.on("word", lambda data: _filter(page, state, word=str(data.get("value", ""))))
     page.on("more", lambda data: _open(page, state, str(data.get("of"))))
     page.on("mend", lambda data: _mend(page, state, str(data.get("of"))))
+    page.on("stop", lambda _: end_newest(page, mended))
     page.on("try", lambda data: _try(page, state, data))
     page.on_judged(lambda: _show(page, state))
     page.on_preview(lambda findings: show_preview(page, findings, state.rows, state.facts))
@@ -207,13 +211,15 @@ def _show(page: Page, state: _State) -> None:
     page.put("margins-cautions", [tag("li", caution) for caution in report.cautions])
     assumed = [_assumed(a.key, f"{a.value}: {a.why}", page.file) for a in report.assumptions]
     page.put("margins-assumed", assumed)
-    state.mendings.clear()
+    if report is not state.report:  # what mends it was found for the other one
+        state.report = report
+        state.mendings.clear()
     for key in state.opened & set(fresh):
         _open(page, state, key)
 
 
 def _assumed(key: str, why: str, file: str) -> Markup:
-    link = tag("a", key, href=address("build", file=file, key=key), data_go=True)
+    link = tag("a", words_of_key(key), href=address("build", file=file, key=key), data_go=True)
     return tag("li", link, " ", why, class_="fact")
 
 
@@ -268,6 +274,8 @@ def _open(page: Page, state: _State, key: str) -> None:
     if finding is not None:
         state.opened.add(key)
         page.put(body_id(key), finding_body(finding, page.file))
+        if (mending := state.mendings.get(key)) is not None:  # what was found stays where the list is ordered anew
+            page.put(f"{body_id(key)}-mend", mending_body(mending, page.file, may_change=page.may_change))
         page.later(_detail(page, finding))
 
 
@@ -314,25 +322,34 @@ def _way(path: KeyPath, file: str) -> Markup:
     return tag("a", words_of(path), href=address("build", file=file, key=dotted(path)), data_go=True)
 
 
-async def _mend(page: Page, state: _State, key: str) -> None:
-    place = f"{body_id(key)}-mend"
-    page.put(place, tag("p", "Trying out changes …"))
-    source = page.draft.source if page.draft else None
-    found = await page.work.compute(mended, source, page.display.units) if source else None
-    state.mendings = {f"{m.id}|{m.subject}": m for m in found or ()}
-    mending = state.mendings.get(key)
-    if mending is None:
-        page.put(place, tag("p", "No remedy was found."))
+def _mend(page: Page, state: _State, key: str) -> None:
+    """Look for what mends a finding; it can be ended, and asked for again."""
+    if page.draft is None:
         return
-    page.put(place, mending_body(mending, page.file, may_change=page.may_change))
-    page.say(mending.answer)
+    place = f"{body_id(key)}-mend"
+
+    async def shown(page: Page, job: Job) -> None:
+        state.mendings = {f"{m.id}|{m.subject}": m for m in job.result}
+        mending = state.mendings.get(key)
+        if mending is None:
+            page.put(place, tag("p", "No remedy was found."))
+            return
+        page.put(place, mending_body(mending, page.file, may_change=page.may_change))
+        page.say(mending.answer)
+
+    job = page.queue.start(TRYING, mended, page.draft.source, page.display.units, brief=True)
+    follow(page, job, shown, place, first="")
+    page.on_leave(job.listen(lambda now: page.put(place, mend_button(key)) if now.state == "stopped" else None))
 
 
 async def _try(page: Page, state: _State, data: dict[str, Any]) -> None:
     """Make the change that a remedy proposes; undo takes it back."""
     mending = state.mendings.get(str(data.get("of")))
     place = str(data.get("place"))
-    if mending is None or not place.isdecimal() or int(place) >= len(mending.remedies):
+    if mending is None:
+        page.note("The robot has changed since: ask again what would mend it.")
+        return
+    if not place.isdecimal() or int(place) >= len(mending.remedies):
         return
     remedy = mending.remedies[int(place)]
     if await page.editor.change(changes_of(remedy.edits), remedy):
