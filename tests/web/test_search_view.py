@@ -47,6 +47,34 @@ def test_a_mechanism_is_left_out_on_the_page(browser, server, heron):
 
 
 @pytest.mark.long
+def test_a_search_goes_on_without_a_window_and_can_be_stopped(browser, server, heron):
+    """A plan is searched for minutes; its window is closed; another finds it further on, and ends it."""
+    with window(browser, server) as page:
+        show(page, server, "search", file=f"{heron}/mk1.yaml")
+        page.get_by_label("The order of actions").check()
+        page.get_by_label("What holds now must go on holding").uncheck()
+        page.locator("#in-minutes").select_option("15")
+        page.get_by_role("button", name="Search", exact=True).click()
+        expect(page.locator("#search-live")).to_contain_text("plans", timeout=120_000)
+        before = tried_in(page)
+    with window(browser, server) as page:
+        show(page, server, "search", file=f"{heron}/mk1.yaml")
+        expect(page.locator("#search-live")).to_contain_text("plans", timeout=60_000)
+        for _ in range(60):
+            if tried_in(page) > before:
+                break
+            page.wait_for_timeout(500)
+        assert tried_in(page) > before
+        page.get_by_role("button", name="Enough: show the best so far").click()
+        expect(page.locator("#search-found h2").first).to_have_text("What was found", timeout=120_000)
+
+
+def tried_in(page):
+    """How many plans the page says were tried."""
+    return int(re.match(r"(\d+) plans", page.locator("#search-live").inner_text())[1])
+
+
+@pytest.mark.long
 def test_a_search_is_followed_ended_and_its_best_kept(browser, server, heron):
     """Every cylinder may go on another tank and every tank may fill to another pressure: more air may be left."""
     with window(browser, server) as page:
