@@ -132,7 +132,9 @@ def _change(remedy: Remedy, words: Words) -> str:
     """A remedy, with what it would break: a change is no help where something else gives way."""
     if not remedy.breaks:
         return f"{remedy.sentence} ({remedy.cost}; it breaks nothing else)"
-    broken = words.text(", ".join(dict.fromkeys(one.id for one in remedy.breaks)))
+    ids = list(dict.fromkeys(one.id for one in remedy.breaks))
+    more = f" and {counted(len(ids) - _BROKEN, 'more check')}" if len(ids) > _BROKEN else ""
+    broken = words.text(", ".join(ids[:_BROKEN])) + more
     return f"{remedy.sentence} ({remedy.cost}; but it breaks {broken})"
 
 
@@ -140,10 +142,11 @@ JOB = "What this robot will do at its next event, and why we believe it."
 _FACTS, _FINDINGS, _INPUTS = 2, 6, 5  # lines on a subsystem's page
 _WIDE = (0.28, 0.42)  # of a page's height, for wide figures
 _MENDED = 0.06  # less where changes are told below them
-_ASSUMED = 14  # rows of defaults
+_ASSUMED = 11  # rows of defaults
 _MARGINS, _MANY = 18, 24  # in the figure of margins, above many rows or few
 _ROWS = 60  # parts; a longer list leaves no room on its last page
 _HEIGHT, _LEAST, _AXIS, _ROW = 0.46, 0.24, 0.07, 0.0225  # of a page: the figure of margins, its axis and its rows
+_BROKEN = 3  # checks that a change breaks, by name
 _TOLD = 8  # rows above that figure, beyond which it begins another page
 
 
