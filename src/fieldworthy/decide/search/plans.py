@@ -184,7 +184,9 @@ class Planner:
                 self._moved()
                 self._best = self._without_idle(self._chosen_last())
         except KeyboardInterrupt:
-            self.stopped = True
+            self.stopped = True  # in the middle of a beam, too, the best so far counts
+            known = sorted((o for o, level in self._points if not level), key=lambda o: -self.points(o, 0))[:_LAST]
+            self._best = self._first_that_holds(sorted(known, key=lambda o: -self.points(o, _LEVEL)), self._best)
         better = self.points(self._best, _LEVEL) > floor + _EVEN
         return self._in_file(self.plan(self._best)) if better else self._file
 
