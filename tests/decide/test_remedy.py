@@ -229,7 +229,9 @@ def test_a_wall_is_written_by_the_page_and_takes_its_time(tmp_path):
     """What is done at the gutter in the autonomous period begins 0.6 s later, in findings and in matches."""
     loaded = load_robot(example_copy(tmp_path))
     listed = [step for ladder in ladders(CandidateEvaluator(loaded)) for step in ladder.steps if step.kind == "option"]
-    wall = next(s for s in listed if s.sentence.startswith("Drive against the wall") and "beside 'gutter'" in s.sentence)
+    wall = next(
+        s for s in listed if s.sentence.startswith("Drive against the wall") and "beside 'gutter'" in s.sentence
+    )
     assert wall.sentence.endswith(", which takes 0.6 s each time")
     changes = tuple(changes_of(wall.edits).items())
     texts = dict(edit(Source(loaded.document.file, tuple(loaded.texts.items())), changes))

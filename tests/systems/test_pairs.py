@@ -59,7 +59,10 @@ def judge(folder: Any, count: int, least: int) -> None:
     agree(over(found["climb.lift.hooks"], "margin"), over(found["air.pressure.hooks"], "margin"), least)
     tray = found["air.pressure.tray"]
     shares = np.maximum(over(found["lift.force_up.tray"]), over(found["lift.force_down.tray"]))
-    assert np.array_equal(shares <= 1.0, over(tray, "margin") >= -1e-9)
+    # a dead point is geometry: no pressure moves the tray over it, and the air is not short for that
+    passes = np.isfinite(shares)
+    assert np.array_equal(shares[passes] <= 1.0, over(tray, "margin")[passes] >= -1e-9)
+    assert np.all(over(tray, "margin")[~passes] > 0.0)
     low = np.asarray(found["clamp.slip.clamp"].because.numbers["low"][0])
     agree(over(found["clamp.hold.clamp"], "margin"), low - over(found["clamp.slip.clamp"]), least)
     needs = over(found["air.pressure.clamp"], "limit")

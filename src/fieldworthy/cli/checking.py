@@ -204,9 +204,9 @@ def _cause(number: int, cause: Cause, found: tuple[Sequence[Stopped], str], widt
     if cause.twins:
         behind.append(f"The same goes for {', '.join(t.subject for t in cause.twins)}.")
     if many := len(cause.consequences):
-        behind.append(f"By that {counted(many, 'more check')} {'is' if many == 1 else 'are'} short.")
+        behind.append(f"Because of it {counted(many, 'more check')} {'is' if many == 1 else 'are'} short.")
     if (lead.chance or 0.0) >= _SOME:
-        behind.append(f"It works with a chance of {chance_text(lead.chance or 0.0)}.")
+        behind.append(f"The chance that it works is {chance_text(lead.chance or 0.0)}.")
     behind += [one.sentence for one in stopped]
     told = " ".join([lead.because, *behind])
     return [
@@ -241,7 +241,7 @@ def _listed(groups: Sequence[Sequence[Finding]], width: int, *, alone: bool) -> 
     if not groups:
         return []
     named = dict.fromkeys(f"{_titled(f)} {chance_text(f.chance or 0.0)}" for group in groups for f in group)
-    head = "Close, with the chance that each works" if alone else "Close too"
+    head = "Close, with the chance that each works" if alone else "Close too, with the chance that each works"
     return [_Block("≈ ", wrapped(f"{head}: {', '.join(named)}.", width - 2), "", "yellow")]
 
 
@@ -299,7 +299,7 @@ def _wanting(key: str) -> str:
 def _ending(report: Report, file: Path, width: int) -> list[_Block]:
     """What to ask next, and one caution."""
     name = quoted(file)
-    asked = f"Next: the same with --only {_word(report)}, --all or --remedies; or: fieldworthy match {name}"
+    asked = f"Next: add --only {_word(report)}, --all or --remedies to see more; or play: fieldworthy match {name}"
     more = f" --all lists {counted(len(report.cautions) - 1, 'more caution')}." if len(report.cautions) > 1 else ""
     return [
         _Block("> ", wrapped(asked, width - 2)),

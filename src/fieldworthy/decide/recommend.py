@@ -462,6 +462,7 @@ def _between(
         *rests,
         *told,
         _stays(sides[best]).strip() or f"Nothing is short on {names[best]}.",
+        *_as_it_is(sides[best], sides[other]),
         *_doubted(sides[best], names[best]),
         *_turns(flip),
     ]
@@ -544,6 +545,18 @@ def _stays(side: Side) -> str:
     if not side.short:
         return ""
     return f" Still short on it: {', '.join(side.short)}; 'fieldworthy check' says what to do."
+
+
+def _as_it_is(best: Side, other: Side) -> list[str]:
+    """What less work on the other one might do, where the choice costs work and the other one can be mended."""
+    more = best.time.needed - other.time.needed
+    if more <= 0.0 or not other.short:
+        return []
+    checks = "the check that is" if len(other.short) == 1 else "the checks that are"
+    mended = (
+        f"If {checks} short on it can be mended in less than {more:.2g} h, mend a copy of its file and compare that too"
+    )
+    return [f"{other.name} is compared as it is. {mended}; 'fieldworthy check' says how."]
 
 
 def _doubted(side: Side, name: str) -> list[str]:

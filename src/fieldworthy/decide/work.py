@@ -307,7 +307,7 @@ def work_of(loaded: Loaded, runs: int = 2000, seed: int = 0, part: Part = "whole
     left = None if loaded.nominal.hours_left is None else first(loaded.nominal.hours_left) / _HOUR
     jobs = [*_better_plans(bench, plans), *_mending(stops), *_building(bench), *learning(found)]
     spare = _spare(bench, plans, part)
-    answer = told(found, "which plan is best, the one as written or one next to it")
+    answer = told(found, "which plan is best, as written or slightly changed")
     choice = "the plans next to the one as written"
     return Work(left, choice, in_order(jobs, left), found, answer, stops, _skills(bench), spare)
 
