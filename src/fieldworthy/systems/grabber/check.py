@@ -198,7 +198,7 @@ def _reach(context: Context, name: str, spec: Grabber) -> Iterator[Outcome]:
                   sources=("plane-geometry", "practice"))  # fmt: skip
     front = state.extent(context, spec.pose)[1][0]
     numbers = {"past": (np.abs(ahead - front), "length"), "front": (front, "length"), "ahead": (ahead, "length")}
-    message = Message("{grabber} reaches {past} past the robot's foremost part.",
+    message = Message("{grabber} reaches {past} past the robot's foremost part, so it meets the object first.",
                       "{grabber} stays {past} behind the robot's foremost part, which meets the object first.",
                       numbers, words)  # fmt: skip
     yield Outcome(f"grabber.reach.{name}", name, ahead, front, "length", message, sources=("plane-geometry",))

@@ -124,7 +124,7 @@ def _box(context: Context, word: str, allowed: Vector | None, poses: list[str]) 
         alone = ", without what it carries" if context.robot.poses[largest].carries else ""
         yield Outcome(
             f"limits.{word}.{side}", f"pose {largest}", value, allowed[axis], "length",
-            Message("The robot's {side} is at most {value}, in pose '{pose}'{alone}; {limit} is allowed.",
+            Message("The robot's {side} is {value} in pose '{pose}'{alone}; {limit} is allowed.",
                     "The robot's {side} is {value} in pose '{pose}'{alone}, more than the {limit} allowed.",
                     {"value": (value, "length"), "limit": (allowed[axis], "length")},
                     {"pose": largest, "side": side, "alone": alone}),
