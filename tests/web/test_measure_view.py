@@ -344,7 +344,7 @@ def test_procedures_that_contradict_each_other_come_first_and_are_not_ticked(bro
         expect(trouble).to_contain_text("Contradictions", timeout=240_000)
         expect(trouble).to_contain_text("find out which of them went wrong")
         first = page.locator("#fit-found .held").first.locator("li").first
-        expect(first).to_contain_text("weighed.z")
+        expect(first).to_contain_text("Height of the centre of gravity")
         expect(first.locator("input")).not_to_be_checked()
 
 

@@ -35,7 +35,8 @@ def saved(page, figure, kind):
     """What a figure's button sends to the person's folder, under a name that says what it is and of when."""
     with page.expect_download() as coming:
         page.locator(f"#fig-{figure} button", has_text=kind.upper()).click()
-    assert coming.value.suggested_filename == f"heron_mk1_air_{figure}_{date.today():%Y_%m_%d}.{kind}"
+    view = re.search(r"/(\w+)\?", page.url)[1]
+    assert coming.value.suggested_filename == f"heron_mk1_{view}_{figure}_{date.today():%Y_%m_%d}.{kind}"
     return coming.value.path().read_bytes()
 
 
