@@ -257,6 +257,12 @@ def test_a_plain_check_is_one_screen_that_leads_with_causes(name):
         hours = sum(float(each) for each in re.findall(r"\(about ([\d.]+) h", flat))
         told = re.search(r"^Cause (\d) costs most points\. All remedies take about ([\d.]+) h; only 14 h", lines[2])
         assert float(told[2]) == pytest.approx(hours, rel=0.05)
+        fit = re.search(r"Those of causes ([\d, and]+) fit \(([\d.]+) h\)", flat)
+        each = dict(zip(numbers, map(float, re.findall(r"\(about ([\d.]+) h", flat)), strict=True))
+        inside = re.findall(r"\d", fit[1])
+        assert float(fit[2]) == pytest.approx(sum(each[i] for i in inside), rel=0.05)
+        assert float(fit[2]) <= 14.0 < float(fit[2]) + min(each[i] for i in numbers if i not in inside)
+        assert told[1] in inside
         assert "So 'climb' fails" in flat.partition(f"✗ {told[1]} ")[2].partition("✗")[0]
     assert sum(line.startswith("! ") for line in lines) == 1
     assert not any(re.search(r"\d$", line) and re.match(r" *(%|mm|bar|m/s)", after) for line, after in pairwise(lines))

@@ -94,7 +94,7 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
     heading = wrapped(f"{short}; {', '.join(_counts(report, counts))}", width)
     chosen = [_first_remedy(cause, mendings) for cause in causes]
     stopped = _stopped(robot, causes)
-    if summary := " ".join([*_dearest(stopped), *_work(robot, [one for one in chosen if one is not None])]):
+    if summary := " ".join([*_dearest(stopped), *_work(robot, chosen, stopped)]):
         heading += wrapped(summary, width)
     console.print("\n".join(heading) + "\n")
     told = [_cause(n, c, (stopped[n - 1], _answer(c, mendings)), width) for n, c in enumerate(causes, 1)]
@@ -127,27 +127,49 @@ def _stopped(robot: Loaded, causes: Sequence[Cause]) -> list[tuple[Stopped, ...]
 
 def _dearest(stopped: Sequence[Sequence[Stopped]]) -> list[str]:
     """Which cause costs most points, where there are several to choose from."""
-    costs = [sum(one.points for one in each if not one.counts) for each in stopped]
+    costs = _costs(stopped)
     most = max(costs, default=0.0)
     if len(costs) < 2 or most < 0.5:
         return []
     return [f"Cause {costs.index(most) + 1} costs most points."]
 
 
-def _work(robot: Loaded, chosen: Sequence[Remedy]) -> list[str]:
-    """The hours of all remedies together against those that are left."""
-    if not chosen:
+def _costs(stopped: Sequence[Sequence[Stopped]]) -> list[float]:
+    """Points a match that each cause costs."""
+    return [sum(one.points for one in each if not one.counts) for each in stopped]
+
+
+def _work(robot: Loaded, chosen: Sequence[Remedy | None], stopped: Sequence[Sequence[Stopped]]) -> list[str]:
+    """The hours of all remedies together against those that are left, and which of them fit where not all do."""
+    told = {i: one for i, one in enumerate(chosen, 1) if one is not None}
+    if not told:
         return []
     from fieldworthy.decide.recommend import hours  # noqa: PLC0415  as above
 
-    needed = sum(max(each, 0.5) for each in {one.sentence: one.hours for one in chosen}.values())
-    each = "The remedy takes" if len(chosen) == 1 else "All remedies take"
-    said, time = f"{each} about {digits(needed, 2)} h", hours(robot)
+    each = {one.sentence: max(one.hours, 0.5) for one in told.values()}  # what mends two causes is done once
+    needed = sum(each.values())
+    begin = "The remedy takes" if len(told) == 1 else "All remedies take"
+    said, time = f"{begin} about {digits(needed, 2)} h", hours(robot)
     if time.left is None:
         return [f"{said}; the file does not say how many hours are left."]
     built = f" and the building {digits(time.needed, 2)} h" if time.needed else ""
-    scarce = "" if needed + time.needed <= time.left else "only "
-    return [f"{said}{built}; {scarce}{digits(time.left, 2)} h are left."]
+    if needed + time.needed <= time.left:
+        return [f"{said}{built}; {digits(time.left, 2)} h are left."]
+    costs, spent, fit = _costs(stopped), 0.0, list[int]()
+    for i in sorted(told, key=lambda i: -costs[i - 1]):  # what costs most first
+        more = 0.0 if any(told[i].sentence == told[j].sentence for j in fit) else each[told[i].sentence]
+        if spent + more + time.needed <= time.left:
+            fit.append(i)
+            spent += more
+    which = f" Those of {_numbers(sorted(fit))} fit ({digits(spent, 2)} h)." if len(told) > len(fit) > 0 else ""
+    return [f"{said}{built}; only {digits(time.left, 2)} h are left.{which}"]
+
+
+def _numbers(found: Sequence[int]) -> str:
+    """Causes by their numbers."""
+    if len(found) == 1:
+        return f"cause {found[0]}"
+    return f"causes {', '.join(map(str, found[:-1]))} and {found[-1]}"
 
 
 def _first_remedy(cause: Cause, mendings: Sequence[FoundRemedies]) -> Remedy | None:
@@ -241,7 +263,7 @@ def _listed(groups: Sequence[Sequence[Finding]], width: int, *, alone: bool) -> 
     if not groups:
         return []
     named = dict.fromkeys(f"{_titled(f)} {chance_text(f.chance or 0.0)}" for group in groups for f in group)
-    head = "Close, with the chance that each works" if alone else "Close too, with the chance that each works"
+    head = "Close, with the chance that each works" if alone else "Close too, chance to work"
     return [_Block("≈ ", wrapped(f"{head}: {', '.join(named)}.", width - 2), "", "yellow")]
 
 
