@@ -246,8 +246,16 @@ class Surrogate:
         return drawn
 
     def _beside(self, about: Array) -> Array:
-        """Every candidate that differs from one in a single choice: draws may miss some."""
+        """Every candidate that differs from one in a choice, or in a number by a step or two: draws may miss some."""
         found = []
+        share = self.space.shares_of(about[None, :])[0]
+        for i in self.space.numbers:
+            variable = self.space.variables[i]
+            moved = np.clip(share[i] + np.array([-2.0, -1.0, 1.0, 2.0]) / variable.grid.size, 0.0, 1.0 - 1e-9)
+            for value in variable.of_share(moved):
+                one = about.copy()
+                one[i] = value
+                found.append(one)
         for i in self.space.choices:
             variable = self.space.variables[i]
             others = np.arange(variable.grid.size)
