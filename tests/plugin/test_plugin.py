@@ -140,7 +140,7 @@ def test_the_page_shows_its_figure(seen):
 
 @pytest.mark.long
 def test_the_documents_tell_of_it(seen):
-    assert "#### Cable\n" in seen["files"]
+    assert "### Cable\n" in seen["files"]
     assert "from plug to plug, laid out straight" in seen["files"]
     assert "cable.reach.NAME" in seen["findings"]
 

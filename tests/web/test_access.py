@@ -28,7 +28,7 @@ def ready(page, view):
     """Wait for everything that a view shows by itself."""
     wait_built(page)
     for place in JUDGED.get(view, ()):
-        page.wait_for_selector(place)
+        page.wait_for_selector(place, state="attached")  # a phone hides what rests on nothing that is chosen
 
 
 def fits(page, what):
@@ -83,7 +83,7 @@ def test_every_view_is_accessible_and_not_wider_than_the_window(browser, server,
         if view == "build":
             page.goto(f"{server.base}/build?file={heron}/mk1.yaml&part=text")
             wait_built(page)
-            page.wait_for_selector("#beside-rows li")
+            page.wait_for_selector("#beside-rows li", state="attached")
             found += in_both_themes(page, f"the text at {width}", drawn=False)
         assert found == []
 
