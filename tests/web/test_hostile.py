@@ -134,6 +134,7 @@ JUNK_OF_PLAN = (
     {"do": "one-more", "of": "solo.steps"},
     {"do": "out", "of": "driven 99"},
     {"do": "step", "of": "driven", "way": "9"},
+    {"do": "step", "of": "", "way": "up"},
     {"do": "repeat", "of": "x"},
     {"do": "placed", "of": "season.field.places.nowhere", "dx": "NaN"},
     {"do": "pick", "of": "../../secret"},

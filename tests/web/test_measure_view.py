@@ -363,7 +363,7 @@ def test_sheets_and_fits_are_accessible_and_fit_the_window(browser, server, hero
             assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
         sheet(page, server, heron)
         page.click("text=Fit the readings")
-        expect(page.locator("#fit-found")).to_contain_text("weighed.mass", timeout=240_000)
+        expect(page.locator("#fit-found")).to_contain_text("Mass of the whole robot", timeout=240_000)
         found += in_both_themes(page, f"fit at {width}", drawn=True)
         assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
         assert found == []
@@ -415,7 +415,7 @@ def test_a_visitor_looks_at_sheets_and_fit_and_changes_nothing(browser, tmp_path
         expect(page.locator("#fw-notes")).to_contain_text("change nothing")
         sheet(page, server, "team")
         page.click("text=Fit the readings")
-        expect(page.locator("#fit-found")).to_contain_text("weighed.mass", timeout=240_000)
+        expect(page.locator("#fit-found")).to_contain_text("Mass of the whole robot", timeout=240_000)
         assert page.locator("#fit-found input").count() == 0
         for name in ("accept-all", "begin", "back"):
             page.evaluate("name => emitEvent('fw', {what: 'do', do: name})", name)

@@ -42,7 +42,7 @@ def steps_of(plan: dict[str, Any], period: str) -> list[Any]:
 
 def place_of(key: str) -> KeyPath:
     """Read where a card is: ``driven 0 1`` is the second card of the group that comes first."""
-    period, *rest = key.split()
+    period, *rest = key.split() or [""]
     return (period, *(int(part) for part in rest if part.isdecimal()))
 
 
@@ -270,6 +270,8 @@ async def _to(page: Page, of: str, to: str) -> None:
 
 async def _by(page: Page, of: str, way: str) -> None:
     place = place_of(of)
+    if len(place) < 2:
+        return  # a whole period does not move
     last = int(place[-1])
     to = (*place[:-1], last - 1) if way == "up" else (*place[:-1], last + 2)
     if int(to[-1]) >= 0:
