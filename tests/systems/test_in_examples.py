@@ -70,6 +70,7 @@ def test_each_has_verdict_figure_page_form_field_and_a_test_with_a_source(robot)
     loaded = load_robot(EXAMPLES / f"{robot}.yaml")
     report, schema = evaluate(loaded, samples=40), command("schema", "robot").out
     context, told = nominal(loaded), {f.id: f for f in (*report.findings, *report.facts)}
+    assert CELLS[robot]
     for finding, title, key, source in CELLS[robot]:
         assert getattr(told[finding], "verdict", "fact") != "unknown", finding
         (page,) = (page for page in pages_of(report) if belongs(page, told[finding]))
