@@ -269,11 +269,15 @@ def _nearest(unit: str, kind: str) -> str | None:
     return next((near for near in alike if near in _SUGGEST and _fits(near, kind)), None)
 
 
+def an(word: str) -> str:
+    """Put the article before a word."""
+    return f"{'an' if word[:1].lower() in 'aeiou' else 'a'} {word}"
+
+
 def wanted(kind: str) -> str:
     """Say in words what a quantity of a kind looks like."""
-    named = f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
     example = KINDS[kind].example
-    return f"a number, such as {example}" if kind == "ratio" else f"{named} with a unit, such as {example!r}"
+    return f"a number, such as {example}" if kind == "ratio" else f"{an(kind)} with a unit, such as {example!r}"
 
 
 def split(text: str) -> tuple[float, str]:

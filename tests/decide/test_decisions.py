@@ -65,7 +65,7 @@ def test_the_example_as_it_is(plain):
         f"'climb' no longer lacks air (once a match before), because 'tray' no longer uses tank 'left'. "
         f"{CONTRADICTION} "
         "If 'climb' works with Heron mk1 as practice says, Heron mk2 leads by # points only (# to #). Nothing is "
-        "short on Heron mk2. Heron mk1 is compared as it is. If the checks that are short on it can be mended in less "
+        "surely short on Heron mk2. Heron mk1 is compared as it is. If the checks that are short on it can be mended in less "
         "than # h, mend a copy of its file and compare that too; 'fieldworthy check' says how. One check of "
         "Heron mk2 is likelier to fail than to work: 'pose loaded: tip, forward' (# % that it works). "
         "The answer would turn if 'tip pods' with Heron mk2 succeeded in # % of the tries; "

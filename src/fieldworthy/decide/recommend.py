@@ -461,7 +461,7 @@ def _between(
         *_source(sides, (best, other), found[1]),
         *rests,
         *told,
-        _stays(sides[best]).strip() or f"Nothing is short on {names[best]}.",
+        _stays(sides[best]).strip() or f"Nothing is {'surely ' * bool(sides[best].doubtful)}short on {names[best]}.",
         *_as_it_is(sides[best], sides[other]),
         *_doubted(sides[best], names[best]),
         *_turns(flip),

@@ -54,11 +54,6 @@ def counted(count: int, word: str) -> str:
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
-def an(word: str) -> str:
-    """Put the article before a word."""
-    return f"{'an' if word[:1].lower() in 'aeiou' else 'a'} {word}"
-
-
 def field(
     label: str, name: str, value: str, *, hint: str = "", options: Sequence[str] = (), required: bool = False
 ) -> Markup:

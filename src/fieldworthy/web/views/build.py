@@ -11,7 +11,8 @@ from fieldworthy.files.document import BadInput, KeyPath, Problem, dotted
 from fieldworthy.robot.editing import GONE
 from fieldworthy.robot.shelf import can_be_added
 from fieldworthy.robot.things import Removal
-from fieldworthy.web.components import Rows, an, counted, heading, values_of
+from fieldworthy.units import an
+from fieldworthy.web.components import Rows, counted, heading, values_of
 from fieldworthy.web.fieldrows import NUMBER_PARTS, blank_form, filled, meaning, read_part, row_key, rows_shown
 from fieldworthy.web.form import (
     Field,
