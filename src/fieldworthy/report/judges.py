@@ -217,7 +217,7 @@ def _learned(told: Told) -> Iterator[Block]:
     else:
         yield Para(f"Nothing is surely short on {chosen.robot}.")
         yield Head("What has least to spare")
-        judged = sorted((f for f in chosen.findings if f.margin is not None), key=lambda f: f.margin or 0.0)
+        judged = sorted(chosen.of("holds"), key=lambda f: f.margin or 0.0)  # what is close stands below
         yield Points([f"{f.because} It holds in {chance(f.chance)} of the robots that the tolerances allow."
                       for f in judged[:_MOVED]])  # fmt: skip
     doubtful = list(chosen.of("close"))
