@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 from ruamel.yaml import YAML
 
 from fieldworthy.robot import load_robot
-from fieldworthy.web.components import an
+from fieldworthy.units import an
 from web.browser import enter, serving, show, watched, window
 
 pytestmark = pytest.mark.long
