@@ -67,6 +67,29 @@ def test_practice_is_worth_what_the_two_action_case_says_by_hand(put):
     assert "Most of that hangs on how often 'swing' works" in work.told
 
 
+@pytest.mark.parametrize("more", [{}, {"horn": {"kind": "plain", "can": ["blow"], "build_time": "1 h"}}])
+def test_a_robot_is_not_built_twice_in_the_list_of_work(put, more):
+    """Seven swings earn 17.5 on average against 15: 2.5 points for two hours, or for three with the horn.
+
+    To build the ringer and try first is worth more an hour, (3 / 7) 15 + (4 / 7) 25 - 17.5 = 3.2 at most for 2.2 h.
+    That builds all of the robot, and nothing more is to be built, only where there is no horn.
+    """
+    one = put(
+        changed(
+            bot("one", 3, 0.9),
+            {"actions": {"ring": {"practice": GONE}}, "mechanisms": {"ringer": {"build_time": "0 h"}}},
+        )
+    )
+    two = put(changed(unpractised("two", 7), {"mechanisms": more}))
+    jobs = {j.kind: j for j in compare([one, two], RUNS).work.jobs}
+    assert jobs["practise"].what.startswith("Build 'ringer', then try 'swing' ")
+    assert jobs["practise"].builds == (() if more else ("two",))
+    assert ("build" in jobs) == bool(more)
+    if more:
+        assert jobs["build"].builds == ("two",)
+        assert jobs["build"].hours == pytest.approx(3.0)
+
+
 def test_what_is_settled_needs_no_finding_out(put):
     work = compare([put(bot("one", 3, 0.9)), put(bot("two", 6, 0.9))], 1000).work
     assert not [j for j in work.jobs if j.kind in ("practise", "measure")]

@@ -49,6 +49,7 @@ class Doubt:
     before, first : Minutes of work before the first try, and what work that is; 0 and empty for none
     belief : About the chance; None for a quantity
     words : What a person calls it
+    builds : The robots on which nothing is left to build after that work
     """
 
     key: str
@@ -59,6 +60,7 @@ class Doubt:
     words: str = ""
     before: float = 0.0
     first: str = ""
+    builds: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,7 @@ class Answer:
     day : Points on a day of `MATCHES_A_DAY` matches
     minutes : What it takes; None for a group
     first : What must be built before; empty for nothing
+    builds : The robots on which nothing is left to build after that
     """
 
     key: str
@@ -86,6 +89,7 @@ class Answer:
     day: float
     minutes: float | None
     first: str = ""
+    builds: tuple[str, ...] = ()
 
     @property
     def tells(self) -> bool:
@@ -108,11 +112,15 @@ def _chance(loaded: Loaded, action: str, values: Array) -> Doubt:
     counts = loaded.nominal.actions[action].practice
     belief = posterior(float(counts.successes), float(counts.attempts)) if counts is not None else Beta(1.0, 1.0)
     minutes = (float(loaded.nominal.actions[action].time) + _RESET) / 60.0
-    waiting = {name: time for name in mechanisms_for(loaded.nominal, loaded.nominal_season, action)
-               if (time := loaded.nominal.mechanisms[name].build_time) is not None and first(time) > 0.0}  # fmt: skip
+    robot = loaded.nominal
+    unbuilt = {n: m.build_time for n, m in robot.mechanisms.items() if m.build_time is not None and first(m.build_time)}
+    needed = mechanisms_for(robot, loaded.nominal_season, action)
+    waiting = {name: time for name, time in unbuilt.items() if name in needed}
     build = f"Build {' and '.join(repr(name) for name in waiting)}" if waiting else ""
     before = sum(first(time) for time in waiting.values()) / 60.0
-    return Doubt(practice_of(action), "practise", values[:, None], minutes, belief, f"'{action}'", before, build)
+    builds = (robot.robot,) if waiting and len(waiting) == len(unbuilt) else ()
+    words, drawn = f"'{action}'", values[:, None]
+    return Doubt(practice_of(action), "practise", drawn, minutes, belief, words, before, build, builds)
 
 
 def _quantity(key: str, quantity: Quantity, values: Array) -> Doubt:
@@ -129,7 +137,8 @@ def merged(doubts: Sequence[Sequence[Doubt]], names: Sequence[str]) -> list[Doub
     for entries in by_key.values():
         first = entries[0][1]
         if all(np.array_equal(first.drawn, doubt.drawn) for _, doubt in entries):
-            found.append(first)
+            builds = tuple(name for _, doubt in entries for name in doubt.builds)
+            found.append(replace(first, builds=builds))
             continue
         found += [replace(d, key=f"{d.key} ({name})", words=f"{d.words} with {name}") for name, d in entries]
     return found
@@ -170,7 +179,9 @@ def _answer(doubt: Doubt, tries: int | None, worth: Worth) -> Answer:
     minutes = doubt.minutes if doubt.belief is None else None
     minutes = doubt.before + doubt.minutes * tries if tries is not None else minutes
     day, words = MATCHES_A_DAY * worth.value, doubt.words
-    return Answer(doubt.key, words, doubt.kind, tries, worth.value, worth.error, day, minutes, doubt.first)
+    return Answer(
+        doubt.key, words, doubt.kind, tries, worth.value, worth.error, day, minutes, doubt.first, doubt.builds
+    )
 
 
 def _moving(benefits: Array, doubts: Sequence[Doubt]) -> list[Doubt]:

@@ -138,6 +138,7 @@ class Job:
     hours : What it takes; None where nobody has said
     rate : Points a match for an hour of work; None where the hours are not known or none are needed
     fits : Whether it fits into the hours left, after what stands before it; None where either is not known
+    builds : The robots on which nothing is left to build after it
     """
 
     kind: Kind
@@ -148,6 +149,7 @@ class Job:
     hours: float | None
     rate: float | None
     fits: bool | None
+    builds: tuple[str, ...] = ()
 
     @property
     def sentence(self) -> str:
@@ -350,7 +352,8 @@ def learning(found: Sequence[Answer]) -> Iterator[Job]:
         what = f"{answer.first}, then {what[:1].lower()}{what[1:]}" if answer.first else what
         what += ", then choose"
         kind: Kind = "practise" if answer.tries else "measure"
-        one = dataclasses.replace(job(kind, what, answer.points, answer.minutes / 60.0), error=answer.error)
+        one = job(kind, what, answer.points, answer.minutes / 60.0)
+        one = dataclasses.replace(one, error=answer.error, builds=answer.builds)
         if answer.key not in best or (one.rate or 0.0) > (best[answer.key].rate or 0.0):
             best[answer.key] = one
     yield from best.values()
@@ -386,20 +389,22 @@ def work_between(entrants: Sequence[Entrant], seed: int = 0) -> Work:
     if ready:
         base = max(ready, key=lambda e: float(e.table.mean()))
         gains = [(e, gain_of(base.table, e.table)) for e in entrants if e.needed > 0.0]
-        built = [(e.name, job("build", f"Build {e.name}{_unsure(gain)}", gain.points, e.needed)) for e, gain in gains]
-        jobs += [one for name, one in built if not any(_holds(j, name, one) for j in jobs)]
+        built = [_built(entrant, gain) for entrant, gain in gains]
+        jobs += [one for one in built if not any(_holds(learnt, one) for learnt in jobs)]
     names = " or ".join(e.name for e in entrants)
     same = all(np.array_equal(e.table, entrants[0].table) for e in entrants)
     return Work(left, names, in_order(jobs, left), found, told(found, f"whether {names} is better", same=same))
 
 
-def _holds(learnt: Job, name: str, build: Job) -> bool:
+def _built(entrant: Entrant, gain: Gain) -> Job:
+    """To build a robot, for what it then brings against the best that is ready."""
+    one = job("build", f"Build {entrant.name}{_unsure(gain)}", gain.points, entrant.needed)
+    return dataclasses.replace(one, builds=(entrant.name,))
+
+
+def _holds(learnt: Job, build: Job) -> bool:
     """Whether a better job holds the building of a robot already, before its tries."""
-    return (
-        learnt.what.startswith("Build ")
-        and f"with {name} " in learnt.what
-        and (learnt.rate or 0.0) > (build.rate or 0.0)
-    )
+    return set(build.builds) <= set(learnt.builds) and (learnt.rate or 0.0) > (build.rate or 0.0)
 
 
 def _unsure(gain: Gain) -> str:
