@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from robots import GRAVITY, check, find
@@ -57,3 +59,104 @@ def test_a_shared_motor_gives_what_its_controller_lets_through(tmp_path):
     assert (found.value, found.limit) == (pytest.approx(0.45), pytest.approx(1.37 / 3.47, rel=1e-6))
     assert found.verdict in ("short", "close")
     assert "so it stalls" in found.because
+
+
+def agrees(found, torque):
+    """Half of what the most that one motor must give takes of its torque at stall is the least that is believed."""
+    assert found.limit == pytest.approx(0.5 * torque / STALL, rel=1e-3)
+    assert found.verdict == "holds"
+
+
+def stated_of(tmp_path, kind, share="20 %", **more):
+    """The finding on the load that an action states for a mechanism called 'it'."""
+    robot = {"mechanisms": {"it": kind}, "actions": {"use it": {"time": "3 s", "motors": {"it": share}}}, **more}
+    return find(check(tmp_path, robot, {"objects": {"post": POST}}), "motor.stated.it")
+
+
+POST = {"mass": "1.5 kg", "size": ["0.12 m", "0.16 m", "0.2 m"], "friction": 0.9}
+STATED_ARM = {
+    "kind": "motor arm", "motors": [{"motor": "test motor", "count": 2}], "rides": "arm", "side": "ahead",
+    "pivot": ["0 m", "0.3 m"], "stages": [{"driver": 12, "driven": 84, "efficiency": 0.9}], "swing": "90 deg",
+    "carries": {"ball": {"object": "ball", "position": ["0.15 m", "0.3 m"]}}, "time_limit": "2 s",
+}  # fmt: skip
+
+
+def test_an_arms_load_is_that_of_its_weights_when_level(tmp_path):
+    part = {
+        "arm": {
+            "mass": "0.6 kg",
+            "position": ["0.1 m", "0 m", "0.3 m"],
+            "size": ["0.2 m", "0.02 m", "0.02 m"],
+            "rides": "arm",
+        }
+    }
+    found = stated_of(tmp_path, STATED_ARM, parts=part)
+    level = GRAVITY * (0.6 * 0.1 + 0.4 * 0.15)
+    agrees(found, (level + 0.05) / (2 * 7 * 0.9))  # 0.05 N m of friction at the pivot, the default
+
+
+def test_a_guides_load_is_that_of_the_load_with_the_friction_of_its_pads(tmp_path):
+    guide = {
+        "kind": "guide",
+        "length": "60 mm",
+        "load": "20 N",
+        "load_offset": "0 mm",
+        "drive_offset": "40 mm",
+        "friction": 0.3,
+        "motors": [{"motor": "test motor"}],
+        "drive": {
+            "radius": "10 mm",
+            "travel": "0.3 m",
+            "moved": "2 kg",
+            "efficiency": 0.95,
+            "stages": [{"driver": 12, "driven": 36, "efficiency": 0.9}],
+        },
+    }
+    found = stated_of(tmp_path, guide)
+    agrees(found, 20 / (1 - 2 * 0.3 * 0.04 / 0.06) * 0.01 / (3 * 0.9 * 0.95))
+
+
+def test_a_grabbers_load_is_that_of_the_post_that_it_tips(tmp_path):
+    grab = {
+        "kind": "grabber",
+        "object": "post",
+        "does": "tip",
+        "by": "arm",
+        "pose": "driving",
+        "pivot": ["0.1 m", "0.2 m"],
+        "length": "0.16 m",
+        "lowest": "-20 deg",
+        "lip": {"height": "0.16 m", "depth": "30 mm", "near": "0.06 m"},
+        "arm": {"gears": [{"driver": 12, "driven": 60, "efficiency": 0.9}]},
+        "motors": [{"motor": "test motor", "count": 2}],
+    }
+    found = stated_of(tmp_path, grab)
+    rise = math.radians(70)
+    lever = 0.16 * math.cos(rise) + 0.12 * math.sin(rise)
+    agrees(found, 1.5 * GRAVITY * 0.06 / lever * 0.16 / (2 * 5 * 0.9))
+
+
+def test_an_intakes_load_is_the_drag_of_a_piece_at_its_rollers(tmp_path):
+    rollers = {
+        "diameter": "60 mm",
+        "squeeze": "6 mm",
+        "press": "8 N",
+        "friction": 0.7,
+        "guide_friction": 0.2,
+        "flexing": 0.1,
+    }
+    intake = {
+        "kind": "intake",
+        "object": "ball",
+        "throughput": "5 Hz",
+        "stages": {
+            "front": {
+                "motor": "test motor",
+                "gearing": [{"driver": 40, "driven": 20, "efficiency": 0.9}],
+                "rollers": rollers,
+            }
+        },
+    }
+    found = stated_of(tmp_path, intake)
+    arc = math.acos(1 - 6 / 30)
+    agrees(found, 0.3 * 8 * 0.03 * math.sin(arc) / arc / (0.5 * 0.9))
