@@ -15,6 +15,7 @@ from jsonschema import Draft202012Validator
 import fieldworthy
 from edge import run as command
 from fieldworthy.decide.search import Budget, How, search, write_variant
+from fieldworthy.decide.search.clash import Nearest
 from fieldworthy.decide.search.plans import Planner, changes_of, rounds_of
 from fieldworthy.decide.search.propose import Proposer
 from fieldworthy.decide.search.racing import Race
@@ -29,6 +30,7 @@ from fieldworthy.files import BadInput, Document, read_document
 from fieldworthy.match import blocks
 from fieldworthy.robot import load_robot
 from fieldworthy.robot.editing import edited
+from fieldworthy.units import digits
 from robots import EXAMPLES, RUNNER, RUNNER_SEASON, changed, example, example_copy, load
 
 
@@ -647,3 +649,41 @@ def test_no_part_is_put_through_the_floor(runner):
     assert [edit.after for edit in found.best.edits] == ["0.095 m"]
     deeper = load_robot(runner.document.file, None, {**runner.texts, **edited(runner, task.space.edits(rows[3]))})
     assert "balance.floor" in Judge(runner, runner, task, 0).lacks(evaluate(deeper))
+
+
+def test_what_never_holds_together_is_named_with_how_near_the_best_came(runner):
+    """Against every candidate's own file, judged alone: no place of a high box bears braking both ways."""
+    high = {"parts": {"box": {"position": ["0.02 m", "0.01 m", "0.26 m"]}}}
+    loaded = load(runner.document.file.parent, changed(RUNNER, high), RUNNER_SEASON)
+    vary = {"key": "parts.box.position[0]", "between": ["-150 mm", "150 mm"], "step": "30 mm"}
+    tips = ("balance.tip.forward", "balance.tip.back")
+    document = wanted(vary, want=["mass"], must=tips, keep=False)
+    found = search(loaded, document, How(Budget(50)))
+    space = asked(loaded, document).space
+    files = [edited(loaded, space.edits(row)) for row in space.every()]
+    reports = [evaluate(load_robot(loaded.document.file, None, {**loaded.texts, **texts})) for texts in files]
+    forward, back = (np.array([f.margin for r in reports for f in r.findings if f.id == tip]) for tip in tips)
+    assert (forward >= 0).any()
+    assert (back >= 0).any()
+    assert not ((forward >= 0) & (back >= 0)).any()
+    [clash] = found.clashes
+    assert clash.ids == tips
+    assert clash.near == pytest.approx((-back[forward >= 0].max(), -forward[back >= 0].max()), rel=1e-9)
+    assert not found.short
+    least = np.argmin(np.maximum(-forward, 0) + np.maximum(-back, 0))
+    lack = digits(100 * max(-forward[least], -back[least]), 2)
+    assert "'pose driving: tip, forward' and 'pose driving: tip, back' never hold together" in found.answer
+    assert f"The nearest in all lacks {lack} % of 'pose driving: tip" in found.answer
+
+
+def test_pairs_that_hold_apart_and_never_together_are_all_that_clash():
+    """By hand: of three things the first two clash; the third goes with each; what nothing holds is no clash."""
+    lacks = np.array([[0.0, 0.3, 0.0, 1.0], [0.2, 0.0, 0.0, 2.0], [0.4, 0.4, 0.5, 0.1], [0.1, 0.0, 0.9, 3.0]])
+    near = Nearest.none(4).with_more(lacks[:1]).with_more(lacks[1:])
+    assert near.least.tolist() == [0.0, 0.0, 0.0, 0.1]
+    assert near.pairs == [(0, 1)]
+    assert (near.given[0, 1], near.given[1, 0]) == (0.3, 0.1)
+    assert near.best.tolist() == [0.0, 0.3, 0.0, 1.0]
+    again = Nearest.from_data(json.loads(json.dumps(near.as_data())))
+    assert np.array_equal(again.given, near.given)
+    assert not near.with_more(np.zeros((1, 4))).pairs

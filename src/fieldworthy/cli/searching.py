@@ -23,6 +23,7 @@ from fieldworthy.files.document import KeyPath
 from fieldworthy.robot import load_robot
 from fieldworthy.units import counted, digits
 
+_CLASHES = 8  # pairs that never hold together
 _SHOWN = 6  # changes of a design that is not the best
 
 
@@ -158,11 +159,15 @@ def print_found(console: Console, found: Found) -> None:
         console.print("; ".join(f"{a.about} {digits(a.value)} {a.unit}".rstrip() for a in design.amounts))
         _print_design(console, design)
     for short in found.short:
-        console.print(
-            f"✗ {short.name}: the nearest candidate lacks {digits(100 * short.near, 2)} % of it ({_WHY[short.why]})"
-        )
+        best = f", the nearest in all {digits(100 * short.best, 2)} %" if len(found.short) > 1 else ""
+        lacks = f"the nearest candidate lacks {digits(100 * short.near, 2)} % of it{best} ({_WHY[short.why]})"
+        print_line(console, "✗ ", f"{short.name}: {lacks}")
         if short.now and short is not found.short[0]:  # of the first the answer has said it
             console.print(f"  {short.now}")
+    for clash in found.clashes[:_CLASHES]:
+        print_line(console, "✗ ", clash.told)
+    if len(found.clashes) > _CLASHES:
+        console.print(f"  {len(found.clashes) - _CLASHES} more pairs never hold together.")
     many = f"{found.screened:,} of them break something"
     broken = many if found.screened > 1 else ("none breaks anything", "one breaks something")[found.screened]
     of = "" if found.possible is None else f" of {_counted(found.possible)} that there are"

@@ -33,6 +33,8 @@ def searched(found: Found, loaded: Loaded, words: Words, style: Style) -> list[S
     if found.short:
         told.append(Points([words.text(f"{s.name or s.id}: the nearest candidate lacks {100 * s.near:.2g} %.")
                             for s in found.short[:_CHANGES]]))  # fmt: skip
+    if found.clashes:
+        told.append(Points(_listed([words.text(clash.told) for clash in found.clashes], _CHANGES)))
     return [Section("The decision: what a search found", told)]
 
 

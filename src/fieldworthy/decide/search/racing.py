@@ -28,6 +28,7 @@ import numpy as np
 
 from fieldworthy import errors
 from fieldworthy.arrays import Array
+from fieldworthy.decide.search.clash import Nearest
 from fieldworthy.decide.search.propose import Known, Proposer, order
 from fieldworthy.decide.search.trial import Effort, Trial, Tried
 from fieldworthy.decide.search.wanted import asked, bad_option
@@ -52,7 +53,7 @@ _TRIES = 3
 _MOST_WORKERS = 256
 RACED = 0.8
 """Of the time; the rest is for judging the best as its own file."""
-STATE = "fieldworthy search state 2"
+STATE = "fieldworthy search state 3"
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,7 +377,7 @@ class Race:
     crew : Who tries
     plays : Whether matches are played
     candidates, screened, matches : Proposed, found to break what must hold, played
-    nearest : How near the best came to each constraint
+    nearest : How near the best came to what must hold
     is_late : Whether the time is up: then nothing more is played
     """
 
@@ -386,7 +387,7 @@ class Race:
     candidates: int = 0
     screened: int = 0
     matches: int = 0
-    nearest: Array | None = None
+    nearest: Nearest | None = None
     is_late: Callable[[], bool] = lambda: False
     _now: dict[Effort, Array] = field(default_factory=dict)
 
@@ -394,8 +395,8 @@ class Race:
         """Screen a round of candidates and play those that hold what they must; says of which it has learned."""
         self.candidates += len(rows)
         found = self.crew.tried(rows, Effort(1, 0))
-        self._note(found)
         alive = np.flatnonzero(found.lack <= 0)
+        self._note(found.lacks[found.lack > 0])
         self.screened += len(rows) - alive.size
         listed = self.proposer.is_listed or not len(self.proposer.rows)
         if not listed:  # of many that hold what they must a round plays some, of the others it learns from the nearest
@@ -407,11 +408,14 @@ class Race:
             rows, found = rows[told], Tried(found.worth[told], found.rooms[told])
         if self.plays:
             found.worth[:] = -np.inf
+        played = alive
         if self.plays and alive.size > _LONG:
             alive = self._raced(rows, found, alive, FEW, max(alive.size // _THIN, _LEAST))
-        for effort in STEPS:
+        counts = self.plays or any(c.chance > 0.0 for c in self.crew.trial.asked.constraints)
+        for effort in STEPS if counts else ():  # nothing that was asked rests on what is not known
             if alive.size and not (effort != STEPS[0] and self.is_late()):
                 alive = self._raced(rows, found, alive, effort, max(math.ceil(alive.size / _KEPT), _LEAST))
+        self._note(found.lacks[played])  # with a chance, what holds nominally may be too rare
         return rows, found
 
     def _raced(self, rows: Array, found: Tried, alive: Whole, effort: Effort, many: int) -> Whole:
@@ -435,11 +439,10 @@ class Race:
         self.matches += len(rows) * (spent.matches if self.plays else 0)
         return self.crew.tried(rows, spent)
 
-    def _note(self, found: Tried) -> None:
+    def _note(self, lacks: Array) -> None:
         """Keep how near the best came to what must hold."""
-        if found.lacks.size:
-            least = found.lacks.min(axis=0)
-            self.nearest = least if self.nearest is None else np.minimum(self.nearest, least)
+        if lacks.size:
+            self.nearest = (self.nearest or Nearest.none(lacks.shape[1])).with_more(lacks)
 
 
 @dataclass
@@ -503,7 +506,7 @@ class Journal:
         places = {row.tobytes(): i for i, row in enumerate(rows)}
         told, found = [places[row.tobytes()] for row in learned[0]], learned[1]
         counts = [race.candidates, race.screened, race.matches]
-        nearest = None if race.nearest is None else race.nearest.tolist()
+        nearest = None if race.nearest is None else race.nearest.as_data()
         one = {"rows": _digest(rows), "told": told, "worth": _listed(found.worth), "rooms": found.rooms.tolist(),
                "counts": counts, "nearest": nearest}  # fmt: skip
         with _writing(self.file), self.file.open("a", encoding="utf-8") as stream:
@@ -572,7 +575,7 @@ def _round(race: Race, journal: Journal, rows: Array) -> None:
         told = rows[known["told"]]
         found = Tried(_from_list(known["worth"]), np.array(known["rooms"], dtype=float).reshape(len(told), -1))
         race.candidates, race.screened, race.matches = known["counts"]
-        race.nearest = None if known["nearest"] is None else np.array(known["nearest"])
+        race.nearest = None if known["nearest"] is None else Nearest.from_data(known["nearest"])
     else:
         told, found = race.run(rows)
         journal.keep(rows, (told, found), race)

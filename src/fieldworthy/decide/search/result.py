@@ -20,6 +20,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.decide.change import Edit, Key
+from fieldworthy.decide.search.clash import Clash, apart, as_file_lacks, nearest_in_all
 from fieldworthy.decide.search.plans import as_file, changes_of, sentences, texts_with, written_plan
 from fieldworthy.decide.search.racing import STEPS, Race
 from fieldworthy.decide.search.simpler import distinct, simplified
@@ -163,6 +164,7 @@ class Short:
     near : By how much of the limit, or of the chance, the nearest lacks it
     now : Where the present robot lacks it too: what is said of that, and what to change; empty where it holds now
     name : Of the finding, for people
+    best : By how much the candidate lacks it that lacks least in all
     """
 
     id: str
@@ -170,6 +172,7 @@ class Short:
     near: float
     now: str = ""
     name: str = ""
+    best: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +192,8 @@ class Found:
     carried : What each change of the best is worth
     front : Where several things are wanted: designs that nothing beats
     knee : Which of the front gives most of both; None where there is no front
-    short : Where nothing holds what it must: how near the best came
+    short : Where nothing holds what it must: what none holds, and how near the best came
+    clashes : And what never holds together, though each holds on some candidate
     ranges : What may vary, within what, and how it is now
     stamp : Of the robot's files as they were searched
     """
@@ -213,6 +217,7 @@ class Found:
     front: tuple[Design, ...] = ()
     knee: int | None = None
     short: tuple[Short, ...] = ()
+    clashes: tuple[Clash, ...] = ()
     ranges: tuple[str, ...] = ()
     stamp: str = ""
 
@@ -353,8 +358,8 @@ def _judged(judge: Judge, race: Race, *, finished: bool) -> Found:
     head = (robot, season, asked.part, judge.seed, len(space.variables), possible, *counts, finished)
     finals = _finals(judge, race)
     if not finals:
-        short = _nearest(judge, race)
-        return Found(*head, _none(short, race), short=short)
+        short, clashes = _nearest(judge, race), _clashes(judge, race)
+        return Found(*head, _none(judge, race, short, clashes), short=short, clashes=clashes)
     if len(asked.objectives) > 1:
         front = tuple(_design(judge, race.crew.trial, row, loaded, report) for row, loaded, report in finals)
         front, knee = _thinned(front, asked)
@@ -509,12 +514,24 @@ def _lacking_by_file(judge: Judge, row: Array) -> list[Key]:
 
 def _nearest(judge: Judge, race: Race) -> tuple[Short, ...]:
     """What no candidate met, the farthest first."""
-    asked = judge.asked
-    near = np.zeros(len(asked.constraints)) if race.nearest is None else race.nearest
-    pairs = sorted(zip(asked.constraints, near.tolist(), strict=True), key=lambda pair: -pair[1])
+    if race.nearest is None:
+        return ()
+    each = zip(judge.asked.constraints, race.nearest.least.tolist(), race.nearest.best.tolist(), strict=True)
     return tuple(
-        Short(c.key[0], c.why, lack, _lacking(judge, c, lack), judge.named(c.key)) for c, lack in pairs if lack > 0
+        Short(c.key[0], c.why, lack, _lacking(judge, c, lack), judge.named(c.key), best)
+        for c, lack, best in sorted(each, key=lambda one: -one[1])
+        if lack > 0
     )
+
+
+def _clashes(judge: Judge, race: Race) -> tuple[Clash, ...]:
+    """What never holds together, though each holds on some candidate."""
+    keys, near = [c.key for c in judge.asked.constraints], race.nearest
+    return tuple(
+        Clash((keys[i][0], keys[j][0]), (judge.named(keys[i]), judge.named(keys[j])),
+              (float(near.given[i, j]), float(near.given[j, i])))
+        for i, j in near.pairs
+    ) if near is not None else ()  # fmt: skip
 
 
 def _lacking(judge: Judge, constraint: Constraint, lack: float) -> str:
@@ -533,21 +550,39 @@ def _lacking(judge: Judge, constraint: Constraint, lack: float) -> str:
     return f"{told} Nothing that varies changes that: mend it in the file first{other}."
 
 
-def _none(short: Sequence[Short], race: Race) -> str:
-    if not race.candidates:
+def _none(judge: Judge, race: Race, short: tuple[Short, ...], clashes: tuple[Clash, ...]) -> str:
+    if not race.candidates or race.nearest is None:
         return "No candidate was tried before the search was stopped."
+    named = zip(judge.asked.constraints, race.nearest.best.tolist(), strict=True)
+    best = sorted(((judge.named(c.key), lack) for c, lack in named if lack > 0), key=lambda one: -one[1])
+    if not best:
+        return as_file_lacks(race.candidates, _lacks_as_file(judge, race))
     if not short:
-        return (
-            f"None of the {counted(race.candidates, 'candidate')} holds all that it must at once, though "
-            f"each thing holds on "
-            "some of them: widen a range, or ask for less."
-        )
+        return apart(race.candidates, clashes, best)
     worst = short[0]
+    in_all = f" {nearest_in_all(best)}" if len(best) > 1 else ""
     return (
         f"Nothing within these ranges holds what it must. The check {worst.name} is the farthest: the nearest of "
-        f"{counted(race.candidates, 'candidate')} is {digits(100 * worst.near, 2)} % of its limit short. "
+        f"{counted(race.candidates, 'candidate')} is {digits(100 * worst.near, 2)} % of its limit short.{in_all} "
         f"{worst.now or 'Widen a range, or ask for less.'}"
     )
+
+
+def _lacks_as_file(judge: Judge, race: Race) -> list[tuple[str, float]]:
+    """What the best candidate lacks as its file would be read, the most first."""
+    row = race.proposer.rows[0]
+    loaded = built(judge.loaded, judge.asked.space, row)
+    if loaded is None:
+        return []
+    report = evaluate(loaded, samples=_SAMPLES, seed=judge.seed)
+    ids = judge.lacks(report, less=judge.asked.space.less_of(row) is not None)
+    chances = {c.key[0]: c.chance for c in judge.asked.constraints}
+    found = []
+    for one in report.findings:
+        if one.id in ids and one.margin is not None and not _one_holds(one, chances.get(one.id, 0.0)):
+            rare = max(chances.get(one.id, 0.0) - (1.0 if one.chance is None else one.chance), 0.0)
+            found.append((check_named(one.id, one.subject).removeprefix("the check "), max(-one.margin, 0.0) + rare))
+    return sorted(found, key=lambda one: -one[1])
 
 
 def _no_better(judge: Judge, race: Race) -> str:
