@@ -255,8 +255,14 @@ def test_a_plain_check_is_one_screen_that_leads_with_causes(name):
     assert [f["id"] for f in found["findings"] if f["id"] in leads and f["because"] not in flat] == []
     if numbers:  # the file leaves 14 h, and of its causes the climb alone earns points by itself
         hours = sum(float(each) for each in re.findall(r"\(about ([\d.]+) h", flat))
-        told = re.search(r"^Cause (\d) costs most points\. All remedies take about ([\d.]+) h; only 14 h", lines[2])
-        assert float(told[2]) == pytest.approx(hours, rel=0.05)
+        told = re.search(
+            r"The forecast takes off up to 13 points a match for cause (\d) and none for causes (\d) to (\d), "
+            r"whose harm it does not play\. All remedies take about ([\d.]+) h; only 14 h",
+            flat,
+        )
+        named = [told[1], *map(str, range(int(told[2]), int(told[3]) + 1))]
+        assert sorted(named) == numbers, "the points of every cause are told"
+        assert float(told[4]) == pytest.approx(hours, rel=0.05)
         fit = re.search(r"Those of causes ([\d, and]+) fit \(([\d.]+) h\)", flat)
         each = dict(zip(numbers, map(float, re.findall(r"\(about ([\d.]+) h", flat)), strict=True))
         inside = re.findall(r"\d", fit[1])

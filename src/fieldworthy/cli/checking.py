@@ -32,7 +32,7 @@ from fieldworthy.units import chance_text, counted, digits, labelled
 
 if TYPE_CHECKING:
     from fieldworthy.decide.remedy import Breakage, FoundRemedies, Remedy
-    from fieldworthy.match.ability import Stopped
+    from fieldworthy.match.toll import Toll
     from fieldworthy.report.formulas import Words
 
 
@@ -70,6 +70,7 @@ def run_check(file: Path, options: CheckOptions, *, as_json: bool) -> bool:
 
 _INDENT = "    "
 _SOME = 0.01  # chance from which it is told of what is short
+_POINT = 0.5  # points a match from which they are told
 _ALIKE = 0.02  # chances that are no farther apart are one doubt
 _PAGE = 40
 """Lines of a screen: what is longer is not read before a match."""
@@ -93,11 +94,11 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
     short = f"{counts['short']} short, from {counted(len(causes), 'cause')}" if causes else "none short"
     heading = wrapped(f"{short}; {', '.join(_counts(report, counts))}", width)
     chosen = [_first_remedy(cause, mendings) for cause in causes]
-    stopped = _stopped(robot, causes)
-    if summary := " ".join([*_dearest(stopped), *_work(robot, chosen, stopped)]):
+    tolls = _tolls(robot, report)
+    if summary := " ".join([*_points(tolls), *_work(robot, chosen, tolls)]):
         heading += wrapped(summary, width)
     console.print("\n".join(heading) + "\n")
-    told = [_cause(n, c, (stopped[n - 1], _answer(c, mendings)), width) for n, c in enumerate(causes, 1)]
+    told = [_cause(n, c, (tolls[n - 1], _answer(c, mendings)), width) for n, c in enumerate(causes, 1)]
     file = robot.document.file
     rest = [*_others(report, width), *_ending(report, file, width)]
     room = _PAGE - 2 - len(heading) - sum(len(block.lines) for block in rest)
@@ -116,30 +117,31 @@ def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemed
     _print_blocks(console, [*_others(report, width, room), *_ending(report, file, width)])
 
 
-def _stopped(robot: Loaded, causes: Sequence[Cause]) -> list[tuple[Stopped, ...]]:
-    """Which actions of the plan each cause stops."""
-    if not causes:
+def _tolls(robot: Loaded, report: Report) -> list[Toll]:
+    """What each cause costs in a match."""
+    if not report.causes:
         return []
-    from fieldworthy.match.ability import stopped_by  # noqa: PLC0415  a robot with nothing short needs no match
+    from fieldworthy.match.toll import toll_of  # noqa: PLC0415  a robot with nothing short needs no match
 
-    return [stopped_by(robot, [f.id for f in cause.findings]) for cause in causes]
+    return [toll_of(robot, cause, report.findings) for cause in report.causes]
 
 
-def _dearest(stopped: Sequence[Sequence[Stopped]]) -> list[str]:
-    """Which cause costs most points, where there are several to choose from."""
-    costs = _costs(stopped)
-    most = max(costs, default=0.0)
-    if len(costs) < 2 or most < 0.5:
+def _points(tolls: Sequence[Toll]) -> list[str]:
+    """What the forecast takes off for each cause, the dearest first."""
+    worth = {i: one.points for i, one in enumerate(tolls, 1)}
+    dear = sorted((i for i in worth if worth[i] >= _POINT), key=lambda i: -worth[i])
+    open_ = [i for i in worth if i not in dear and tolls[i - 1].sentences]
+    silent = [i for i in worth if i not in dear and i not in open_]
+    told = [f"up to {counted(f'{worth[i]:.0f}', 'point')} a match for cause {i}" for i in dear]
+    told += [f"none for {_numbers(open_)} as things stand"] if open_ else []
+    told += [f"none for {_numbers(silent)}, whose harm it does not play"] if silent else []
+    if not told:
         return []
-    return [f"Cause {costs.index(most) + 1} costs most points."]
+    *begin, end = told if dear else [told[0].replace("none", "no points", 1), *told[1:]]
+    return [f"The forecast takes off {', '.join(begin)}{' and ' if begin else ''}{end}."]
 
 
-def _costs(stopped: Sequence[Sequence[Stopped]]) -> list[float]:
-    """Points a match that each cause costs."""
-    return [sum(one.points for one in each if not one.counts) for each in stopped]
-
-
-def _work(robot: Loaded, chosen: Sequence[Remedy | None], stopped: Sequence[Sequence[Stopped]]) -> list[str]:
+def _work(robot: Loaded, chosen: Sequence[Remedy | None], tolls: Sequence[Toll]) -> list[str]:
     """The hours of all remedies together against those that are left, and which of them fit where not all do."""
     told = {i: one for i, one in enumerate(chosen, 1) if one is not None}
     if not told:
@@ -155,7 +157,7 @@ def _work(robot: Loaded, chosen: Sequence[Remedy | None], stopped: Sequence[Sequ
     built = f" and the building {digits(time.needed, 2)} h" if time.needed else ""
     if needed + time.needed <= time.left:
         return [f"{said}{built}; {digits(time.left, 2)} h are left."]
-    costs, spent, fit = _costs(stopped), 0.0, list[int]()
+    costs, spent, fit = [toll.points for toll in tolls], 0.0, list[int]()
     for i in sorted(told, key=lambda i: -costs[i - 1]):  # what costs most first
         more = 0.0 if any(told[i].sentence == told[j].sentence for j in fit) else each[told[i].sentence]
         if spent + more + time.needed <= time.left:
@@ -169,6 +171,8 @@ def _numbers(found: Sequence[int]) -> str:
     """Causes by their numbers."""
     if len(found) == 1:
         return f"cause {found[0]}"
+    if len(found) > 2 and found[-1] - found[0] == len(found) - 1:  # in a row
+        return f"causes {found[0]} to {found[-1]}"
     return f"causes {', '.join(map(str, found[:-1]))} and {found[-1]}"
 
 
@@ -218,10 +222,10 @@ def _word(report: Report) -> str:
     return leads[0].id.partition(".")[0] if leads else next(iter(systems()[0].families))
 
 
-def _cause(number: int, cause: Cause, found: tuple[Sequence[Stopped], str], width: int) -> list[_Block]:
+def _cause(number: int, cause: Cause, found: tuple[Toll, str], width: int) -> list[_Block]:
     """A cause: its sentence, what follows from it and what that costs, and one remedy."""
     lead, inner = cause.lead, width - len(_INDENT)
-    stopped, answer = found
+    toll, answer = found
     behind = []
     if cause.twins:
         behind.append(f"The same goes for {', '.join(t.subject for t in cause.twins)}.")
@@ -229,7 +233,7 @@ def _cause(number: int, cause: Cause, found: tuple[Sequence[Stopped], str], widt
         behind.append(f"Because of it {counted(many, 'more check')} {'is' if many == 1 else 'are'} short.")
     if (lead.chance or 0.0) >= _SOME:
         behind.append(f"The chance that it works is {chance_text(lead.chance or 0.0)}.")
-    behind += [one.sentence for one in stopped]
+    behind += toll.sentences
     told = " ".join([lead.because, *behind])
     return [
         _Block(f"✗ {number} ".ljust(len(_INDENT)), wrapped(told, inner), "", "bold red"),

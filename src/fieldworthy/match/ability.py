@@ -10,7 +10,7 @@ import numpy as np
 
 from fieldworthy.arrays import Array
 from fieldworthy.engine.evaluate import Cases, run
-from fieldworthy.engine.finding import Outcome, check_named
+from fieldworthy.engine.finding import Outcome, check_named, first
 from fieldworthy.engine.system import Cost, consequences, systems
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.machine import Mechanism
@@ -157,7 +157,7 @@ def ability(loaded: Loaded, cases: Cases) -> Ability:
     can: dict[str, Array] = {}
     contradictions, losses = list[Contradiction](), list[Loss]()
     for name in robot.actions:
-        costs = list(_costs(robot, season, name))
+        costs = list(costs_of(robot, season, name))
         if _worked(robot, name):
             usual = [cost for cost in costs if not cost.told_by]
             doubted = {i: (left, found[i].subject) for i, left in left_by(usual, found, cases.size)}
@@ -188,7 +188,7 @@ def spoiled_by(loaded: Loaded, cases: Cases, action: str) -> str | None:
     strokes, needed = set(robot.actions[action].strokes), _required(robot)
     moved = [n for n, mechanism in robot.mechanisms.items() if strokes & set(_cylinders(mechanism))]
     labels = dict.fromkeys(label for name in moved for label in robot.mechanisms[name].judged_as(name))
-    costs = dict.fromkeys([*_costs(robot, season, action), *(c for label in labels for c in needed.get(label, ()))])
+    costs = dict.fromkeys([*costs_of(robot, season, action), *(c for label in labels for c in needed.get(label, ()))])
     found = {o.id: o for o in run(loaded, cases, families=_judging(robot))}
     usual = [cost for cost in costs if not cost.told_by]
     lost = {identifier: 1.0 - _mean(left, cases) for identifier, left in left_by(usual, found, cases.size)}
@@ -243,12 +243,12 @@ def against(robot: Robot, season: Season) -> dict[str, tuple[Cost, ...]]:
     """What can stand against each action, beside what practice counts; those without any are left out."""
     found = {}
     for name in robot.actions:
-        costs = [cost for cost in _costs(robot, season, name) if cost.part is not None]
+        costs = [cost for cost in costs_of(robot, season, name) if cost.part is not None]
         found[name] = tuple(cost for cost in costs if cost.told_by or not _worked(robot, name))
     return {name: costs for name, costs in found.items() if costs}
 
 
-def _costs(robot: Robot, season: Season, action: str) -> Iterator[Cost]:
+def costs_of(robot: Robot, season: Season, action: str) -> Iterator[Cost]:
     """Which failings cost tries of an action: those that it cannot do without, and those that cost some."""
     done, judged = robot.actions[action], judged_for(robot, season, action)
     needed = _required(robot)
@@ -310,9 +310,10 @@ class Stopped:
         """What is lost, and what practice says against it."""
         works = f"in practice it worked {self.successes} of {counted(self.attempts, 'time')}"
         if self.counts:
-            return f"'{self.action}' cannot be done so, but {works}: the forecast counts practice."
+            lost = f", up to {counted(f'{self.points:.0f}', 'point')} a match" if self.points >= 0.5 else ""
+            return f"'{self.action}' cannot be done so{lost}, but {works}: the forecast counts practice."
         said = f"So '{self.action}' fails"
-        if 0.5 <= self.points < math.inf:
+        if self.points >= 0.5:
             said += f", which costs up to {counted(f'{self.points:.0f}', 'point')} a match"
         return f"{said}; {works}." if self.attempts else f"{said}."
 
@@ -321,34 +322,54 @@ def stopped_by(loaded: Loaded, short: Collection[str]) -> tuple[Stopped, ...]:
     """Which actions of the plan cannot be done with these checks short, the dearest first."""
     robot, season, found = loaded.nominal, loaded.nominal_season, list[Stopped]()
     pressed = tuple(stem for system in systems() for stem in system.pressed)
-    for name, rounds in planned(robot).items():
-        needed = {c.id for c in _costs(robot, season, name) if c.certain}
+    for name in planned(robot):
+        needed = {c.id for c in costs_of(robot, season, name) if c.certain}
         mine = [one for one in short if one in needed or one.startswith(tuple(f"{n}." for n in needed))]
         if not mine:
             continue
-        practice, task = robot.actions[name].practice, season.tasks[str(robot.actions[name].task)]
+        practice = robot.actions[name].practice
         counts = (0, 0) if practice is None else (int(practice.successes), int(practice.attempts))
-        chance = (
-            (counts[0] + 1) / (counts[1] + 2) if practice is not None else 1.0
-        )  # mean of the uniform prior's belief
-        done = rounds * robot.actions[name].objects if task.per == "each" else min(rounds, 1.0)
-        most = done if task.most is None else min(done, task.most)
         # air that is lacking in the plan is lacking in the forecast too, whatever practice says
         kept = counts[0] > 0 and not any(one.startswith(pressed) for one in mine)
-        found.append(Stopped(name, float(most * task.points) * chance, *counts, kept))
+        found.append(Stopped(name, earned_by(robot, season, name), *counts, kept))
     return tuple(sorted(found, key=lambda one: (one.counts, -one.points)))
 
 
-def planned(robot: Robot) -> dict[str, float]:
-    """How often the plan does each action at most; without bound in a list that is repeated until a time."""
+def earned_by(robot: Robot, season: Season, action: str) -> float:
+    """Points a match that the tries of an action of the plan earn at most, working as often as practice says."""
+    practice, task = robot.actions[action].practice, robot.actions[action].task
+    if task not in season.tasks:
+        return 0.0
+    scored = season.tasks[task]
+    # mean of the uniform prior's belief
+    chance = 1.0 if practice is None else (float(practice.successes) + 1.0) / (float(practice.attempts) + 2.0)
+
+    def counting(rounds: float) -> float:
+        """How often that many tries count on average at most: the mean of the least is no more than the least mean."""
+        works = rounds * chance
+        done = works * robot.actions[action].objects if scored.per == "each" else min(works, 1.0)
+        return done if scored.most is None else min(done, scored.most)
+
+    alone = planned(robot, alone=True).get(action, 0.0)
+    whole = counting(planned(robot).get(action, 0.0))
+    return float(whole * scored.points + counting(alone) * scored.autonomous_bonus)
+
+
+def planned(robot: Robot, *, alone: bool = False) -> dict[str, float]:
+    """How often the plan does each action at most, or the robot alone; until a time, as if nothing drove."""
     plan, often = robot.plan, dict[str, float]()
-    for item in () if plan is None else (*plan.autonomous, *plan.driven, *plan.finish_steps):
+    driven = () if plan is None or alone else (*plan.driven, *plan.finish_steps)
+    for item in () if plan is None else (*plan.autonomous, *driven):
         steps, times = ((item,), 1.0) if isinstance(item, Step) else (item.repeat, float(item.times or math.inf))
+        if not isinstance(item, Step) and item.until is not None:
+            lasts = sum(first(robot.actions[step.action].time) for step in steps)
+            times = min(times, math.ceil(first(item.until) / max(lasts, _QUICK)))
         for step in steps:
             often[step.action] = often.get(step.action, 0.0) + times
     return often
 
 
+_QUICK = 1.0  # s; no round of a plan is shorter
 _HOPELESS = 0.9  # share of tries lost from which an action is said not to work at all
 _TOLD = 0.005  # share of tries lost of which a forecast speaks
 _DOUBTFUL = 0.1
