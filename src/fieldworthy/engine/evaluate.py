@@ -549,9 +549,10 @@ class NominalPreview:
     Notes
     -----
     Verdicts, margins and sentences are those that `evaluate` gives for the moved robot. Not for several threads.
+    Without facts, numbers that nothing limits are left out, which are a third of the work.
     """
 
-    def __init__(self, loaded: Loaded) -> None:
+    def __init__(self, loaded: Loaded, *, facts: bool = True) -> None:
         stated = stated_by(loaded)
         self._shown = DisplayUnits.of(loaded.quantities)
         self._fields: dict[Place, tuple[KeyPath, Any]] = {
@@ -561,7 +562,7 @@ class NominalPreview:
         self._reads = Reads()
         self._live = Live(stated, nominal, self._reads)
         robot, season = self._live.things
-        self._subject = Context(robot, season, memory=Memory(self._reads))
+        self._subject = Context(robot, season, memory=Memory(self._reads), facts=facts)
         self._kept: dict[int, tuple[Any, Places]] = {}
         self._moved: dict[Place, Any] = {}
 

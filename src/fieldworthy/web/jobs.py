@@ -121,14 +121,14 @@ class JobQueue:
         self.quick = Worker("fieldworthy quick")
         self._previewing = (self.quick, Worker("fieldworthy quick too"))
         self.thorough = Worker("fieldworthy thorough")
-        self.long = Worker("fieldworthy long")
+        self.long = Worker("fieldworthy long", gives_way=True)
         self._first = Worker("fieldworthy first", compiles=False)
         self.jobs: OrderedDict[tuple[Any, ...], Job] = OrderedDict()
         self._judged = Shared()
         self._previews = Shared(512)
         self._other = Shared()
         self._sketches = Shared(256)
-        self._brief = Worker("fieldworthy brief")
+        self._brief = Worker("fieldworthy brief", gives_way=True)
         self._running: dict[Worker, Job] = {}
 
     async def warm(self) -> None:

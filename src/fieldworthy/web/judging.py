@@ -100,7 +100,19 @@ def judged(source: Source, units: Units = "file", samples: int = 1000) -> Judged
 def previewed(source: Source, moves: Moves, units: Units = "file") -> tuple[NominalFinding, ...]:
     """Say what a robot would be like with a few numbers moved, nominal, without reading its files anew."""
     preview = _preview(source, units, tuple(path for path, _ in moves))
-    found = preview.findings({path: _moved(source.file, path, preview.quantity(path), text) for path, text in moves})
+    return _tried(source, preview, {p: _moved(source.file, p, preview.quantity(p), text) for p, text in moves})
+
+
+def shifted(source: Source, moves: Mapping[KeyPath, float], units: Units = "file") -> tuple[NominalFinding, ...]:
+    """Say the same of numbers that come from a drawing [SI]."""
+    preview = _preview(source, units, tuple(moves))
+    for path, si in moves.items():
+        _within(source.file, path, preview.quantity(path), si)
+    return _tried(source, preview, moves)
+
+
+def _tried(source: Source, preview: NominalPreview, moves: Mapping[KeyPath, float]) -> tuple[NominalFinding, ...]:
+    found = preview.findings(moves)
     wrong = [Problem(source.file, 1, 1, key, expected) for key, expected in preview.faults()]
     if wrong:
         raise BadInput(wrong)
@@ -111,7 +123,7 @@ def previewed(source: Source, moves: Moves, units: Units = "file") -> tuple[Nomi
 def _preview(source: Source, units: Units, paths: tuple[KeyPath, ...]) -> NominalPreview:
     """One for each set of numbers that is being moved, so that windows do not undo each other's moves."""
     del paths
-    return NominalPreview(in_units(source, units))
+    return NominalPreview(in_units(source, units), facts=False)  # what stands beside a form is findings
 
 
 def _moved(file: Path, path: KeyPath, quantity: Quantity, text: str) -> float:
@@ -120,6 +132,10 @@ def _moved(file: Path, path: KeyPath, quantity: Quantity, text: str) -> float:
         si = parse(text, quantity.kind).si
     except UnitError as error:
         raise BadInput([Problem(file, 1, 1, path, f"expected {error.expected}", error.suggestion)]) from error
+    return _within(file, path, quantity, si)
+
+
+def _within(file: Path, path: KeyPath, quantity: Quantity, si: float) -> float:
     if not quantity.low <= si <= quantity.high:
         raise BadInput([Problem(file, 1, 1, path, "expected a value within its bounds")])
     return si

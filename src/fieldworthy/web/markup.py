@@ -137,11 +137,9 @@ def bits_of(item: NominalFinding) -> Bits:
     }
 
 
-def nominal_of(item: Finding | Fact) -> NominalFinding:
+def nominal_of(finding: Finding) -> NominalFinding:
     """Take from a finding what moves at once when a number moves."""
-    if isinstance(item, Fact):
-        return NominalFinding(item.id, item.subject, None, None, item.because)
-    return NominalFinding(item.id, item.subject, item.verdict, item.margin, item.because)
+    return NominalFinding(finding.id, finding.subject, finding.verdict, finding.margin, finding.because)
 
 
 def finding_row(finding: Finding, *, small: bool = False, follows: bool = False) -> Markup:

@@ -482,11 +482,15 @@ class Previewer:
             self._moves[path] = value
             self._newest.ask((page.draft.source, tuple(self._moves.items())))
 
-    async def shown_with(self, moves: Mapping[KeyPath, str]) -> None:
-        """Show what several numbers do together, and come back when that is shown."""
-        page = self._page
-        if page.draft is not None and page.may_change:
-            await self._preview((page.draft.source, tuple(moves.items())))
+    async def shown_with(self, waiting: Awaitable[tuple[NominalFinding, ...]]) -> None:
+        """Show what something does that is being dragged, and come back when that is shown."""
+        try:
+            self._say(await waiting)
+        except BadInput:  # it cannot be there: what was said last stays, and the reason is told when it is let go
+            pass
+        except Broken as error:
+            self._page.note(str(error), bad=True)
+        self._page.call("drifted")
 
     def forget(self) -> None:
         """Put the numbers back to where the file has them."""
@@ -520,9 +524,12 @@ class Previewer:
         else:
             for key, _ in what[1]:
                 page.call("mark", field_id(key), {"aria-invalid": None})
-            for handler in tuple(page.listeners.preview):
-                handler(found)
+            self._say(found)
         page.call("moved")
+
+    def _say(self, found: tuple[NominalFinding, ...]) -> None:
+        for handler in tuple(self._page.listeners.preview):
+            handler(found)
 
 
 _LINES = 200  # of a comparison

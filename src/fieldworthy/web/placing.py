@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, get_args
 
+from fieldworthy.engine.evaluate import NominalFinding
 from fieldworthy.files.declare import hints
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.robot.model.machine import mechanism_kinds, points_from_side
@@ -18,7 +19,7 @@ from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit
 from fieldworthy.vehicle.views import Wheel, body_curves, first_pose
 from fieldworthy.web.figures import context_of
 from fieldworthy.web.form import files_of, mistakes_of
-from fieldworthy.web.judging import Source
+from fieldworthy.web.judging import Source, Units, shifted
 from fieldworthy.web.markup import Content, Markup, tag
 
 _ON_FLOOR = ((("drive", "wheels"), "wheel"), (("contacts",), "caster"), (("rollers",), "roller"))
@@ -123,37 +124,75 @@ def partner_of(spots: Iterable[Spot], spot: Spot) -> Spot | None:
     return None
 
 
+@dataclass(frozen=True, slots=True)
+class How:
+    """What a drag does: whether it makes the thing larger, and whether the other one of a pair follows."""
+
+    sizes: bool
+    pair: bool
+
+
+Goals = dict[KeyPath, tuple[float, float]]
+"""Where numbers of the files are, and where they go [SI]."""
+
+
 def moved(source: Source, key: str, by: tuple[float, float, float], pair: bool) -> dict[KeyPath, object]:
     """Move a thing, and the other one of its pair the same way mirrored: what to change in the files."""
     files = files_of(source)
-    spots = spots_of(files)
+    return _written(files, _moves(spots_of(files), key, by, pair))
+
+
+def sized(source: Source, key: str, by: tuple[float, float, float], pair: bool) -> dict[KeyPath, object]:
+    """Make a part larger on its far sides, and the other one of its pair; the near sides stay where they are."""
+    files = files_of(source)
+    return _written(files, _sizes(spots_of(files), key, by, pair))
+
+
+def drifted(
+    source: Source, key: str, by: tuple[float, float, float], how: How, units: Units
+) -> tuple[NominalFinding, ...]:
+    """Say what a robot would be like with a thing dragged somewhere, or made larger.
+
+    All of its numbers are asked about, those that stay as well: as long as it is dragged, what does not rest on any of
+    them is then kept from one place to the next.
+    """
+    spots = spots_of(files_of(source))
+    goals = (_sizes if how.sizes else _moves)(spots, key, by, how.pair)
+    return shifted(source, {path: there for path, (_, there) in goals.items()}, units) if goals else ()
+
+
+def _moves(spots: tuple[Spot, ...], key: str, by: tuple[float, float, float], pair: bool) -> Goals:
     spot = next((s for s in spots if s.key == key), None)
     if spot is None:
         return {}
-    changes = dict(_shifted(files, spot, by))
     other = partner_of(spots, spot) if pair else None
-    return changes | (dict(_shifted(files, other, (by[0], -by[1], by[2]))) if other else {})
+    return _shifted(spot, by) | (_shifted(other, (by[0], -by[1], by[2])) if other else {})
 
 
-def sized(source: Source, key: str, by: tuple[float, float, float]) -> dict[KeyPath, object]:
-    """Make a part larger on its far sides; those towards the origin of the axes stay where they are."""
-    files = files_of(source)
-    spot = next((s for s in spots_of(files) if s.key == key and s.size is not None), None)
+def _sizes(spots: tuple[Spot, ...], key: str, by: tuple[float, float, float], pair: bool) -> Goals:
+    spot = next((s for s in spots if s.key == key and s.size is not None), None)
     if spot is None or spot.size is None:
         return {}
-    path = (*spot.path[:-1], "size")
-    grown = tuple(max(by[i], _SNAP - spot.size[i]) for i in range(3))
-    raw = files.data(path)
-    sizes = {(*path, i): _again(raw[i], spot.size[i] + grown[i]) for i in range(3) if abs(grown[i]) > 1e-9}
-    return dict(_shifted(files, spot, (grown[0] / 2, grown[1] / 2, grown[2] / 2))) | sizes
+    size = spot.size
+    x, y, z = (max(by[i], _SNAP - size[i]) for i in range(3))
+    found = _moves(spots, key, (x / 2, y / 2, z / 2), pair)
+    for one in {path[:-2]: None for path in found}:
+        found |= {(*one, "size", i): (size[i], size[i] + grown) for i, grown in enumerate((x, y, z))}
+    return found
 
 
-def _shifted(files: Opened, spot: Spot, by: tuple[float, float, float]) -> Iterator[tuple[KeyPath, object]]:
-    raw = files.data(spot.path)
-    for place, axis in enumerate(spot.axes):
-        step = by["xyz".index(axis)]
-        if abs(step) > 1e-9:
-            yield (*spot.path, place), _again(raw[place], spot.at["xyz".index(axis)] + step)
+def _shifted(spot: Spot, by: tuple[float, float, float]) -> Goals:
+    here = [(place, "xyz".index(axis)) for place, axis in enumerate(spot.axes)]
+    return {(*spot.path, place): (spot.at[axis], spot.at[axis] + by[axis]) for place, axis in here}
+
+
+def _written(files: Opened, goals: Goals) -> dict[KeyPath, object]:
+    """What to change in the files: numbers that stay are left as they are written."""
+    return {
+        path: _again(files.data(path[:-1])[path[-1]], there)
+        for path, (here, there) in goals.items()
+        if abs(there - here) > 1e-9
+    }
 
 
 def _again(raw: Any, si: float) -> str:
@@ -332,7 +371,7 @@ def place_moved(source: Source, key: str, by: tuple[float, float, float]) -> dic
     if spot is None or size is None:
         return {}
     ends = [max(-size[i] / 2, min(size[i] / 2, spot.at[i] + by[i])) - spot.at[i] for i in range(2)]
-    return dict(_shifted(files, spot, (ends[0], ends[1], 0.0)))
+    return _written(files, _shifted(spot, (ends[0], ends[1], 0.0)))
 
 
 def way_of(plan: Mapping[str, Any]) -> list[tuple[str, str, str]]:

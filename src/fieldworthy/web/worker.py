@@ -27,6 +27,7 @@ Progress = Callable[[float, Any], None]
 _tell: Progress | None = None
 _here: Connection | None = None
 _LEAVE, _ENOUGH = "leave", "enough"
+_NICE = 10  # steps behind others, for what may take a while: a number that is moved does not wait for matches
 
 
 class Stopped(Exception):
@@ -51,8 +52,8 @@ def is_enough() -> bool:
 class Worker:
     """One process; it starts with the first work and again after it was stopped."""
 
-    def __init__(self, name: str, *, compiles: bool = True) -> None:
-        self._name, self._compiles = name, compiles
+    def __init__(self, name: str, *, compiles: bool = True, gives_way: bool = False) -> None:
+        self._name, self._compiles, self._gives_way = name, compiles, gives_way
         self._threads = ThreadPoolExecutor(1, f"{name} waits")
         self._order = asyncio.Lock()
         self._process: SpawnProcess | None = None
@@ -126,7 +127,7 @@ class Worker:
         self._gone()
         context = multiprocessing.get_context("spawn")
         here, there = context.Pipe()
-        asked = (there, kept_within(), self._compiles)
+        asked = (there, kept_within(), self._compiles, self._gives_way)
         self._process = context.Process(target=_serve, args=asked, name=self._name, daemon=True)
         self._process.start()
         there.close()
@@ -141,11 +142,13 @@ class Worker:
         self._line = self._process = None
 
 
-def _serve(line: Connection, within: Path | None, compiles: bool) -> None:
+def _serve(line: Connection, within: Path | None, compiles: bool, gives_way: bool) -> None:
     """What the process does: one piece of work after another, within the same folder as the page."""
     global _tell, _here  # noqa: PLW0603  one line a process, known to `progress` and `is_enough`
     if not compiles:  # read where the compiler is first imported, which the work does
         os.environ["NUMBA_DISABLE_JIT"] = "1"
+    if gives_way and hasattr(os, "nice"):
+        os.nice(_NICE)
     with contextlib.suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C ends the page, which ends this
     threading.Thread(target=_leave_with_parent, daemon=True).start()

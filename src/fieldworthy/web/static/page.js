@@ -119,16 +119,17 @@ const fw = (() => {
     const place = now.querySelector("[data-body]");
     if (body && place) place.replaceWith(body);
   }
+  let marked = 0;
   // single texts of rows, wherever they are shown: [row, {name: text or number}]
   function bits(changes) {
     for (const [row, values] of changes) {
       for (const element of document.querySelectorAll(`[data-row="${CSS.escape(row)}"]`)) {
         for (const [name, value] of Object.entries(values)) bit(element, name, value);
-        element.classList.remove("moved");
-        void element.offsetWidth; // so that the mark starts anew
         element.classList.add("moved");
       }
     }
+    clearTimeout(marked); // what has moved stays marked until nothing moves any more: a mark that fades is drawn 60 times a second
+    marked = setTimeout(() => document.querySelectorAll(".moved").forEach((e) => e.classList.remove("moved")), 1200);
     document.documentElement.dataset.moves = String(1 + Number(document.documentElement.dataset.moves || 0));
   }
   function bit(element, name, value) {
@@ -520,6 +521,7 @@ const fw = (() => {
   });
 
   // ---- things dragged in a drawing to scale; the file is told when they are let go ----
+  const LIFTED = 150; // ms that a thing is held until that is no click
   const NUDGE = 450; // ms after the last arrow key until the file is told
   let drag = null, asked = "", waits = false;
   function spotOf(target) {
@@ -539,7 +541,7 @@ const fw = (() => {
   // while it is dragged the findings follow: one question at a time, and the newest place when that is answered
   function drifted(answered = true) {
     waits &&= !answered;
-    if (!drag || waits || asked === `${drag.dx} ${drag.dy}`) return;
+    if (!drag?.lifted || waits || asked === `${drag.dx} ${drag.dy}`) return;
     [asked, waits] = [`${drag.dx} ${drag.dy}`, true];
     placedTold(drag.spot, drag.dx, drag.dy, drag.handle, "drifts");
   }
@@ -548,14 +550,22 @@ const fw = (() => {
     if (!spot || event.button !== 0) return;
     const handle = event.target.closest("[data-size]");
     const across = 1 / (spot.ownerSVGElement.getScreenCTM().a * Number(spot.ownerSVGElement.dataset.scale)); // m for each pixel of the screen
-    [asked, waits] = ["0 0", false];
-    drag = { spot, handle: handle?.dataset.size || "", x: event.clientX, y: event.clientY, across, dx: 0, dy: 0 };
+    [asked, waits] = ["", false];
+    drag = { spot, handle: handle?.dataset.size || "", x: event.clientX, y: event.clientY, across, dx: 0, dy: 0, lifted: false };
+    setTimeout(lift, LIFTED, drag);
     spot.setPointerCapture?.(event.pointerId);
     event.preventDefault();
     spot.focus({ preventScroll: true });
   });
+  // what is held for a moment, or moves at all, will be dragged: the server gets ready for it before the first step
+  function lift(one) {
+    if (drag !== one || one.lifted) return;
+    one.lifted = true;
+    drifted(false);
+  }
   document.addEventListener("pointermove", (event) => {
     if (!drag) return;
+    if (event.clientX !== drag.x || event.clientY !== drag.y) lift(drag);
     const plane = drag.spot.ownerSVGElement.dataset.plane;
     const snap = event.altKey ? 0.001 : Number(drag.spot.ownerSVGElement.dataset.snap);
     const round = (metres) => Math.round(metres / snap) * snap;
@@ -580,7 +590,7 @@ const fw = (() => {
     const { spot, handle, dx, dy } = drag;
     drag = null;
     if (dx || dy) placedTold(spot, dx, dy, handle);
-    else if (asked !== "0 0") placedTold(spot, 0, 0, handle, "drifts"); // back where it was
+    else if (!["", "0 0"].includes(asked)) placedTold(spot, 0, 0, handle, "drifts"); // back where it was
     else tell("do", { do: "pick", of: spot.dataset.thing });
   });
   document.addEventListener("pointercancel", () => {

@@ -29,7 +29,7 @@ from fieldworthy.web.form import (
 from fieldworthy.web.judging import Source, copy_in, put_on, rename_in, taken_from
 from fieldworthy.web.markup import Content, Markup, address, field_id, finding_row, key_of, said_there, tag
 from fieldworthy.web.page import Page
-from fieldworthy.web.placing import drawn, moved, sized
+from fieldworthy.web.placing import How, drawn, drifted, moved, sized
 from fieldworthy.web.strip import Strip
 from fieldworthy.web.views.margins import problems_of, show_preview
 from fieldworthy.web.views.parts import build_parts, parts_body
@@ -292,36 +292,35 @@ async def _draw(page: Page, state: State) -> None:
         page.put("build-drawing", views)
 
 
-async def _shifts(page: Page, state: State, data: dict[str, Any]) -> dict[KeyPath, object]:
-    """What changes in the files where a thing is dragged to, or made as large as the browser says."""
+def _dragged(state: State, data: dict[str, Any]) -> tuple[str, tuple[float, float, float], How] | None:
+    """What is dragged, how far, and what that does; nothing where the browser says no number."""
     try:
-        by = tuple(max(-10.0, min(10.0, float(data.get(axis) or 0.0))) for axis in ("dx", "dy", "dz"))
+        x, y, z = (max(-10.0, min(10.0, float(data.get(axis) or 0.0))) for axis in ("dx", "dy", "dz"))
     except (TypeError, ValueError):
-        return {}
-    if page.draft is None:
-        return {}
-    if data.get("sizes"):
-        return await page.work.sketch(sized, page.draft.source, str(data.get("of")), by) or {}
-    return await page.work.sketch(moved, page.draft.source, str(data.get("of")), by, state.pairs) or {}
+        return None
+    return str(data.get("of")), (x, y, z), How(bool(data.get("sizes")), state.pairs)
 
 
 async def _drifts(page: Page, state: State, data: dict[str, Any]) -> None:
     """Show what a thing does where it is being dragged past; nothing changes until it is let go."""
-    changes = {} if page.problems or page.season_open else await _shifts(page, state, data)
-    page.previewer.forget()
-    if changes:
-        await page.previewer.shown_with({path: str(value) for path, value in changes.items()})
-    else:
-        page.previewer.drop()
-        page.previewer.shown.clear()
-        _show_beside(page, state)
-    page.call("drifted")
+    dragged = _dragged(state, data)
+    if dragged is None or page.draft is None or page.problems or page.season_open or not page.may_change:
+        page.call("drifted")
+        return
+    page.previewer.drop()
+    # where the drawing comes from, the robot has been read
+    found = page.queue.sketch(drifted, page.draft.source, *dragged, page.display.units)
+    await page.previewer.shown_with(found)
 
 
 async def _placed(page: Page, state: State, data: dict[str, Any]) -> None:
     """Take in where a thing was dragged to, or how large it was made."""
-    changes, key = await _shifts(page, state, data), str(data.get("of"))
-    done = bool(changes) and await _change(page, changes, "build-said", ("placed", key))
+    dragged = _dragged(state, data)
+    if dragged is None or page.draft is None:
+        return
+    key, by, how = dragged
+    changes = await page.work.sketch(sized if how.sizes else moved, page.draft.source, key, by, how.pair)
+    done = bool(changes) and await _change(page, changes or {}, "build-said", ("placed", key))
     if not done:
         state.drawing = ()
         await _draw(page, state)

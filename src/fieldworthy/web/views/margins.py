@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fieldworthy.decide.remedy import FoundRemedies
 from fieldworthy.engine.evaluate import NominalFinding
-from fieldworthy.engine.finding import Fact, Finding, Report
+from fieldworthy.engine.finding import Finding, Report
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.report.formulas import belongs, pages_of
 from fieldworthy.units import counted, percent
@@ -93,7 +93,6 @@ def build(page: Page) -> None:
     page.on("stop", lambda _: end_newest(page, mended))
     page.on("try", lambda data: _try(page, state, data))
     page.on_judged(lambda: _show(page, state))
-    page.on_preview(lambda findings: show_preview(page, findings, state.rows, state.facts))
     _show(page, state)
 
 
@@ -241,19 +240,28 @@ def problems_of(page: Page) -> Content:
 
 def show_preview(page: Page, findings: tuple[NominalFinding, ...], *lists: Rows) -> None:
     """Show at once what a moved number changes; the chances follow when everything is judged."""
-    previewed = page.previewer.shown
-    if not previewed and page.judged is not None:  # what stands there now
-        items: list[Finding | Fact] = [*page.judged.report.findings, *page.judged.report.facts]
-        previewed |= {key_of(item): bits_of(nominal_of(item)) for item in items}
+    previewed, report = page.previewer.shown, page.judged.report if page.judged is not None else None
+    if not previewed and report is not None:  # what stands there now
+        previewed |= {key_of(item): bits_of(nominal_of(item)) for item in report.findings}
+    close = {key_of(f): f for f in report.findings if f.verdict == "close"} if report is not None else {}
     changes = []
     for finding in findings:
-        key, bits = key_of(finding), bits_of(finding)
+        key = key_of(finding)
+        bits = bits_of(_still_close(finding, close.get(key)))
         if previewed.get(key) != bits:
             previewed[key] = bits
             changes.append((key, bits))
     page.call("bits", changes)
     for rows in lists:
         rows.spoil(key for key, _ in changes)
+
+
+def _still_close(moved: NominalFinding, judged: Finding | None) -> NominalFinding:
+    """Leave close what was judged so and is on the same side yet: how likely it holds is known only when sampled."""
+    if judged is None or judged.margin is None or moved.margin is None:
+        return moved
+    same_side = (moved.margin >= 0) == (judged.margin >= 0)
+    return replace(moved, verdict="close") if same_side else moved
 
 
 def _filter(page: Page, state: _State, only: str | None = None, word: str | None = None) -> None:
