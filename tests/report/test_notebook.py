@@ -250,7 +250,7 @@ def test_what_a_search_found_is_told_and_drawn(tmp_path):
         for amount in design["amounts"]:
             assert flat(f"{amount['value']:.3g}".replace("-", "−")) in text.replace("-", "−")
     assert flat("margin of 'pose loaded: tip, back' against margin of 'pose loaded: tip, forward'") in text
-    assert flat("Part 'battery', forward: -170 mm to -70 mm, 1 mm apart; now -120 mm.") in text
+    assert flat("The forward position of part 'battery': -170 mm to -70 mm, 1 mm apart; now -120 mm.") in text
     assert flat("have changed since this search") not in text
     robot.write_text(robot.read_text("utf-8").replace("charge: {value: 6.9 bar", "charge: {value: 6.8 bar"), "utf-8")
     assert run(*asked).code == 0

@@ -35,7 +35,7 @@ def robot(on: dict[str, str], tanks: dict | None = None) -> dict:
 def yours(named) -> float:
     """Worst margin of the file's own layout, as the sentence says it."""
     return float(
-        re.search(r"(?:that of yours|one; its worst margin is) ([-−]?[\d.]+?)\.(?: |$)", named.because)
+        re.search(r"(?:that of the present one|one; its worst margin is) ([-−]?[\d.]+?)\.(?: |$)", named.because)
         .group(1)
         .replace("−", "-")
     )

@@ -493,11 +493,12 @@ def _weights(loaded: Loaded) -> Iterable[Assumption]:
 def _usual(loaded: Loaded) -> Iterable[Assumption]:
     """Usual tolerances that stand in where the parts of the file state none: guessed places and masses."""
     guessed = [(path, q) for path, q in loaded.quantities if path[0] == "parts" and q.usual and q.basis == "estimate"]
-    for word, what, value in (("position", "places", "at least 10 mm"), ("mass", "masses", "10 %")):
+    for word, what, value in (("position", "place", "at least 10 mm"), ("mass", "mass", "10 %")):
         first_of = next((path for path, _ in guessed if word in path[2:]), None)
         count = sum(word in path[2:] for path, _ in guessed)
         if first_of is not None:
-            why = f"tolerance of it and all {count} numbers of guessed {what} of parts; common practice, no source"
+            more = f" and {count - 1} more like it" if count > 1 else ""
+            why = f"tolerance of this guessed {what}{more}; common practice, no source"
             yield Assumption(dotted(first_of), value, why)
 
 

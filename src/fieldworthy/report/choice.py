@@ -12,7 +12,7 @@ from fieldworthy.decide.recommend import Ability, Hours, by_rule
 from fieldworthy.drawing.style import Style
 from fieldworthy.engine.finding import Report
 from fieldworthy.report.blocks import Block, Cell, Head, Mark, Para, Picture, Points, Section, Table, with_unit
-from fieldworthy.report.formulas import Words
+from fieldworthy.report.formulas import Words, on_paper
 from fieldworthy.robot import Loaded
 
 
@@ -103,8 +103,8 @@ def _criteria(matrix: Matrix, found: Comparison) -> list[Block]:
     rows.append([Mark("total", "bold"), "weighted mean, 0 to 1", "", *totals])
     told = (
         "The numbers come from the model; each is turned into a score from 0 to 1, shown behind it. The weights are "
-        "the team's own. A row that is not known for every alternative does not count. The recommendation on the next "
-        "page looks at points and hours alone."
+        "the team's own. A row that is not known for every alternative does not count. The recommendation below "
+        "looks at points and hours alone."
     )
     widths = (1.3, 3.6, 0.9, *([1.7] * len(matrix.names)))
     right = (2, *range(3, 3 + len(matrix.names)))
@@ -160,7 +160,7 @@ def _forecast(found: Comparison, style: Style, words: Words) -> list[Block]:
 
 def recommended(found: Comparison, words: Words) -> list[Block]:
     """The choice in large letters, then what it rests on and what would turn it, one thought each."""
-    chosen, *grounds = (words.text(thought) for thought in found.thoughts)
+    chosen, *grounds = (on_paper(words.text(thought)) for thought in found.thoughts)
     return [Para(chosen, "lead"), *([Points(grounds)] if grounds else [])]
 
 
@@ -171,7 +171,7 @@ def _work(found: Comparison) -> list[Block]:
     """What to do in the hours left, by points gained an hour."""
     if found.work is None:
         return []
-    jobs = [Points([job.sentence for job in found.work.jobs[:_JOBS]])] if found.work.jobs else []
+    jobs = [Points([on_paper(job.sentence) for job in found.work.jobs[:_JOBS]])] if found.work.jobs else []
     left = "" if found.work.left is None else f" in the {found.work.left:g} h left"
     return [Head(f"What to do{left}, by points gained an hour"), *jobs, Para(found.work.told)]
 

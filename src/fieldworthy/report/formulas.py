@@ -14,11 +14,13 @@ from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, Worked, in_words
 from fieldworthy.engine.system import Page, System, systems
+from fieldworthy.files import Quantity
 from fieldworthy.files.document import dotted
 from fieldworthy.report.blocks import items_of
 from fieldworthy.robot import Loaded
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.words import phrase, unstated
+from fieldworthy.units import show
 
 if TYPE_CHECKING:
     from fieldworthy.drawing.svg import Figure
@@ -111,6 +113,7 @@ class Words:
 
     def __init__(self, loaded: Loaded, *reports: Report) -> None:
         self._loaded = loaded
+        self._shown = DisplayUnits.of(loaded.quantities)
         self._paths = {dotted(path): path for path, _ in loaded.quantities}
         self._items = [item for report in reports for item in items_of(report)]
 
@@ -124,6 +127,23 @@ class Words:
     def text(self, text: str) -> str:
         """Put the names of checks in place of their ids."""
         return in_words(text, self._items)
+
+    def value(self, key: str, quantity: Quantity) -> tuple[str, str]:
+        """A number and its tolerance as the file writes them; the program's own numbers in the units of the file."""
+        given = self._paths.get(key, ("",))[0] != "catalogue"
+        unit = quantity.unit if given else self._shown.units.get(quantity.kind, quantity.unit)
+        warm = quantity.kind == "temperature"
+        step, by = ("temperature step", "K") if warm else (quantity.kind, unit)
+        off = show(quantity.tolerance, step, by, 2) if quantity.tolerance else ""
+        return show(quantity.si, quantity.kind, unit), f"± {off}" if off else ""
+
+
+_COMMAND = re.compile(r"; 'fieldworthy [^']*' says [^.;]*|(?<=\.) 'fieldworthy [^']*' says [^.]*\.")
+
+
+def on_paper(text: str) -> str:
+    """A sentence without the command that would tell more: who reads a page types none."""
+    return _COMMAND.sub("", text)
 
 
 _LETTER = re.compile(r"""[A-Za-z]+(?:_(?:"[a-z]+"|\([a-z ]+\)|[A-Za-z0-9]+))?'?""")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fieldworthy.decide import figure as drawn_choice
 from fieldworthy.decide.remedy import FoundRemedies
@@ -28,12 +28,41 @@ from fieldworthy.report.blocks import (
 )
 from fieldworthy.report.changelog import moves
 from fieldworthy.report.choice import Decision, alternatives_table, recommended
-from fieldworthy.report.formulas import Words, robot_figure, style_of
-from fieldworthy.report.notebook import inputs_of
+from fieldworthy.report.formulas import HALF, Words, robot_figure, style_of
+from fieldworthy.report.notebook import broken_by, inputs_of
+from fieldworthy.report.typeset import pages
 from fieldworthy.robot import Loaded
-from fieldworthy.units import digits, show
+from fieldworthy.units import digits
 
-_EVIDENCE, _TASKS, _CAUSES, _MOVED = 5, 6, 3, 5  # rows of each list: a judge reads two pages
+_PAGES = 2  # a judge reads no more
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """How much of each list is told, and how large figures are.
+
+    Attributes
+    ----------
+    evidence, tasks, causes, moved : Rows
+    figures : Share of their full height
+    """
+
+    evidence: int = 5
+    tasks: int = 6
+    causes: int = 3
+    moved: int = 5
+    figures: float = 1.0
+
+
+_ROOMS = (
+    Room(),
+    Room(5, 5, 3, 4, 0.94),
+    Room(5, 5, 3, 3, 0.88),
+    Room(4, 4, 2, 3, 0.82),
+    Room(4, 4, 2, 2, 0.76),
+    Room(3, 4, 1, 1, 0.7),
+    Room(3, 3, 1, 1, 0.6),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +78,7 @@ class Told:
     mendings : Changes that were reckoned through where there is no decision
     older : What the checks found on an older revision; None where none was named
     size : Of the pages
+    room : How much of each list is told
     """
 
     loaded: Loaded
@@ -60,10 +90,19 @@ class Told:
     mendings: tuple[FoundRemedies, ...] = ()
     older: Report | None = None
     size: Size = "a4"
+    room: Room = _ROOMS[0]
 
 
 def judges(told: Told) -> Paper:
-    """Lay the judges' pages out."""
+    """Lay the judges' pages out: shorter lists and smaller figures rather than a third page."""
+    for room in _ROOMS:
+        paper = _laid_out(replace(told, room=room))
+        if pages(paper) <= _PAGES:
+            break
+    return paper
+
+
+def _laid_out(told: Told) -> Paper:
     report = told.report
     sections = [
         Section("The problem", list(_problem(told)), new_page=False),
@@ -87,13 +126,13 @@ def _problem(told: Told) -> Iterator[Block]:
     if season.about:
         yield Para(season.about)
     rows: list[list[Cell]] = [
-        [name, f"{float(task.points):g}"] for name, task in sorted(season.tasks.items(), key=_worth)[:_TASKS]
+        [name, f"{float(task.points):g}"] for name, task in sorted(season.tasks.items(), key=_worth)[: told.room.tasks]
     ]
     figures = robot_figure(Context(told.loaded.nominal, season), style_of(told.loaded), above=False)
     if rows:
         yield Para(f"A match lasts {_seconds(told)}, and these tasks earn points. The most valuable come first.")
         yield Table(("Task", "Points each"), rows, (4.0, 1.0), (1,), small=True)
-    yield from (Picture(figure, 0.3) for figure in figures[:1])
+    yield from (Picture(figure, 0.3 * told.room.figures) for figure in figures[:1])
 
 
 def _worth(entry: tuple[str, object]) -> float:
@@ -132,8 +171,8 @@ def _changes(told: Told) -> Iterator[list[Cell]]:
             yield [name_of(cause.lead), words.text(mending.answer), "–"]
             continue
         easiest = mending.remedies[0]
-        broken = words.text(", ".join(dict.fromkeys(one.id for one in easiest.breaks)))
-        yield [name_of(cause.lead), f"{words.text(easiest.sentence)} ({easiest.cost})", broken or "nothing else"]
+        broken = broken_by(easiest) if easiest.breaks else "nothing else"
+        yield [name_of(cause.lead), f"{words.text(easiest.sentence)} ({easiest.cost})", broken]
 
 
 def _evidence(told: Told) -> Iterator[Block]:
@@ -144,10 +183,9 @@ def _evidence(told: Told) -> Iterator[Block]:
                "the rest are data sheets and estimates, each with its tolerance.")  # fmt: skip
     rows: list[list[Cell]] = []
     words = _words(told)
-    for key in inputs_of(told.report.findings, taken, _EVIDENCE):
+    for key in inputs_of(told.report.findings, taken, told.room.evidence):
         q = taken[key]
-        off = f"± {show(q.tolerance, q.kind, q.unit, 2)}" if q.tolerance and q.kind != "temperature" else ""
-        rows.append([words.key(key), show(q.si, q.kind, q.unit), off, q.date or ""])
+        rows.append([words.key(key), *words.value(key, q), q.date or ""])
     if rows:
         yield Head("Measured numbers that the results rest on most")
         heads, widths = ("Number", "Value", "Tolerance", "Day"), (4.6, 1.3, 1.3, 1.2)
@@ -169,25 +207,26 @@ def _practice(told: Told) -> Iterator[list[Cell]]:
 
 
 def _decision(told: Told) -> Iterator[Block]:
-    style = style_of(told.loaded)
+    style, half = style_of(told.loaded), style_of(told.loaded, HALF)
     if told.decision is not None:
         found = told.decision.found
         yield from recommended(found, _words(told))
-        for gap, sure in zip(found.difference, found.chance, strict=True):
+        several = len(found.difference) > 1  # of two the recommendation has said so
+        for gap, sure in zip(found.difference, found.chance, strict=True) if several else ():
             more = "more" if gap.difference >= 0.0 else "less"
             yield Para(f"{gap.variant} scores {abs(gap.difference):.1f} points a match {more} than {gap.first}. The "
                        f"chance that it is truly the better one is {chance(sure.mean)}.")  # fmt: skip
-        yield Picture(drawn_choice.differences(found, style), 0.2)
+        yield Picture(drawn_choice.differences(found, style), 0.2 * told.room.figures)
     for forecast, scores in told.played:
         if forecast.mean is not None:
             low, high = forecast.interval or (forecast.mean, forecast.mean)
             yield Para(f"{scores.name} is expected to score {forecast.mean:.0f} points a match. That mean is between "
                        f"{round(low)} and {round(high)} (95 %), by what was practised and measured.")  # fmt: skip
     if told.played:
-        yield Picture(score.distribution([scores for _, scores in told.played], style), 0.22)
+        yield Picture(score.distribution([scores for _, scores in told.played], half), 0.26 * told.room.figures)
     if told.played and told.decision is None:
         yield Head("What limits the score")
-        yield Picture(score.limits(told.played[0][0], style), 0.2)
+        yield Picture(score.limits(told.played[0][0], style), 0.2 * told.room.figures)
 
 
 def _chosen(told: Told) -> Report:
@@ -210,21 +249,22 @@ def _learned(told: Told) -> Iterator[Block]:
         yield Head("Where practice and computing disagree")
         yield Points(contradictions)
     chosen = _chosen(told)
-    causes = chosen.causes[:_CAUSES]
+    causes = chosen.causes[: told.room.causes]
     if causes:
         yield Head(f"What still limits {chosen.robot}")
         yield Points([cause.lead.because for cause in causes])
     else:
-        yield Para(f"Nothing is surely short on {chosen.robot}.")
-        yield Head("What has least to spare")
+        nothing = f"Nothing is surely short on {chosen.robot}."
+        if f"short on {chosen.robot}." not in said:
+            yield Para(nothing)
+        yield Head("What has least to spare, and in how many of the robots that the tolerances allow it holds")
         judged = sorted(chosen.of("holds"), key=lambda f: f.margin or 0.0)  # what is close stands below
-        yield Points([f"{f.because} It holds in {chance(f.chance)} of the robots that the tolerances allow."
-                      for f in judged[:_MOVED]])  # fmt: skip
+        yield Points([f"{f.because} ({chance(f.chance)})" for f in judged[: told.room.moved]])
     doubtful = list(chosen.of("close"))
-    if doubtful and len(causes) < _CAUSES:
+    if doubtful and len(causes) < told.room.causes:
         yield Head("What is close: the tolerances decide")
         least = sorted(doubtful, key=lambda f: f.chance if f.chance is not None else 1.0)
-        yield Points([f"{f.because} It holds in {chance(f.chance)} of the robots." for f in least[:_CAUSES]])
+        yield Points([f"{f.because} It holds in {chance(f.chance)} of the robots." for f in least[: told.room.causes]])
     sharpen = list(dict.fromkeys(f.sharpen for f in doubtful if f.sharpen))[:3]
     if sharpen:
         yield Para(f"What to measure next, since verdicts hang on it: {'; '.join(words.key(key) for key in sharpen)}.")
@@ -236,9 +276,13 @@ def _moved(told: Told) -> Sequence[str]:
         return []
     before = {(f.id, f.subject): f for f in told.older.findings}
     found = []
-    for move in moves(told.older, told.report)[: 4 * _MOVED]:
+    for move in moves(told.older, told.report)[: 4 * told.room.moved]:
         old, new = before.get((move.id, move.subject)), move.after
         verdict = getattr(new, "verdict", "")
         if old is not None and new is not None and verdict not in ("", old.verdict):
-            found.append(f"{name_of(old)} was {old.verdict} and is {verdict}: {new.because}")
-    return found[: _MOVED if told.decision is None else _CAUSES]
+            found.append(f"'{name_of(old)}' {_WAS[old.verdict]} and {_IS[verdict]}. {new.because}")
+    return found[: told.room.moved if told.decision is None else told.room.causes]
+
+
+_WAS = {"short": "was short", "close": "was close", "holds": "held", "unknown": "could not be judged"}
+_IS = {"short": "is short now", "close": "is close now", "holds": "holds now", "unknown": "cannot be judged now"}

@@ -10,7 +10,7 @@ from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine import figure as drawn_margins
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.figure import margins_of
-from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, name_of
+from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, check_named, name_of
 from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import dotted
@@ -58,7 +58,7 @@ from fieldworthy.report.formulas import (
     worth,
 )
 from fieldworthy.robot import Loaded
-from fieldworthy.units import counted, digits, show
+from fieldworthy.units import counted, digits
 
 Quantities = Mapping[str, Quantity]
 """Quantities of the files by their dotted key."""
@@ -92,11 +92,8 @@ def inputs_table(keys: Sequence[str], known: Quantities, words: Words) -> Table:
     rows: list[list[Cell]] = []
     for key in keys:
         q = known[key]
-        value = show(q.si, q.kind, q.unit)
-        step = "temperature step" if q.kind == "temperature" else q.kind
-        off = show(q.tolerance, step, "K" if q.kind == "temperature" else q.unit, 2) if q.tolerance else ""
         basis = "assumed" if q.assumed else q.basis if q.tolerance else "stated as exact"
-        rows.append([words.key(key), value, f"± {off}" if off else "", basis])
+        rows.append([words.key(key), *words.value(key, q), basis])
     return Table(("Input", "Value", "Tolerance", "Rests on"), rows, (4.6, 1.2, 1.2, 1.6), (1, 2), small=True)
 
 
@@ -105,7 +102,13 @@ def what_follows(
 ) -> list[str]:
     """Say what a team can do about what was found."""
     failing = [(f, mendings.get((f.id, f.subject))) for f in findings if f.fails]
-    lines = [_mended(f, mending, words) for f, mending in failing if mending is not None]
+    alike: dict[str, list[str]] = {}  # one change often mends several checks: it is told once
+    for finding, mending in failing:
+        if mending is not None:
+            alike.setdefault(_mended(mending, words), []).append(check_named(finding.id, finding.subject))
+    lines = [
+        f"For {_and([name.removeprefix('the check ') for name in names])}: {told}" for told, names in alike.items()
+    ]
     open_ = [name_of(f) for f, mending in failing if mending is None and f.verdict == "short"]
     if open_:
         lines.append(f"To change before the event: {'; '.join(open_)}.")
@@ -122,20 +125,29 @@ def what_follows(
     return lines or ["Nothing here is short or in doubt: spend the time elsewhere."]
 
 
-def _mended(finding: Finding, mending: FoundRemedies, words: Words) -> str:
+def _mended(mending: FoundRemedies, words: Words) -> str:
     if mending.remedies:
-        return f"{name_of(finding)}: {'; or '.join(_change(remedy, words) for remedy in mending.remedies[:2])}."
-    return f"{name_of(finding)}: {words.text(mending.answer)}"
+        return f"{'; or '.join(_change(remedy) for remedy in mending.remedies[:2])}."
+    return words.text(mending.answer)
 
 
-def _change(remedy: Remedy, words: Words) -> str:
+def _change(remedy: Remedy) -> str:
     """A remedy, with what it would break: a change is no help where something else gives way."""
-    if not remedy.breaks:
-        return f"{remedy.sentence} ({remedy.cost}; it breaks nothing else)"
-    ids = list(dict.fromkeys(one.id for one in remedy.breaks))
-    more = f" and {counted(len(ids) - _BROKEN, 'more check')}" if len(ids) > _BROKEN else ""
-    broken = words.text(", ".join(ids[:_BROKEN])) + more
-    return f"{remedy.sentence} ({remedy.cost}; but it breaks {broken})"
+    told = f"{remedy.sentence[:1].lower()}{remedy.sentence[1:]} ({remedy.cost}"
+    return f"{told}; but it breaks {broken_by(remedy)})" if remedy.breaks else f"{told}; it breaks nothing else)"
+
+
+def broken_by(remedy: Remedy) -> str:
+    """Name the checks that a change breaks, the first of them where they are many."""
+    named_ = [check_named(one.id, one.subject).removeprefix("the check ") for one in remedy.breaks]
+    names = list(dict.fromkeys(named_))
+    left = len(names) - _BROKEN
+    return f"the check{'s' * (len(names) > 1)} {_and([*names[:_BROKEN], *([f'{left} more'] if left > 0 else [])])}"
+
+
+def _and(names: Sequence[str]) -> str:
+    """Name several things in a row."""
+    return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
 
 
 JOB = "What this robot will do at its next event, and why we believe it."
@@ -300,8 +312,7 @@ def _short(content: Content) -> Section:
                            "limit; -0.5 misses it by half of it."))  # fmt: skip
         blocks.append(_told_short("What is short", short))
         if not content.mendings:
-            blocks.append(Para("Which single changes mend them is told by 'fieldworthy check --remedies', and here "
-                               "where the notebook is made with --remedies.", "quiet"))  # fmt: skip
+            blocks.append(Para("Changes that would mend them were not looked for in this notebook.", "quiet"))
     else:
         blocks.append(Para("Nothing is surely short on this robot.", "lead"))
     near = [f for f in report.findings if f.verdict == "close"]
@@ -394,8 +405,9 @@ def _reasoning(formulas: Sequence[Formula], figures: Sequence[Figure], wide: flo
 
 
 def _fact(fact: Fact) -> str:
-    where = "" if fact.unit == "1" else span(fact)
-    return f"{fact.because} (95 % of cases: {where}{_unit(fact)})" if where else fact.because
+    """A fact, with where its number lies in most cases; of which number that is said stands before it."""
+    where, number = "" if fact.unit == "1" else span(fact), with_unit(fact.value, fact.unit)
+    return f"{fact.because} ({number} is {where}{_unit(fact)} in 95 % of cases.)" if where else fact.because
 
 
 def _unit(item: Finding | Fact) -> str:
@@ -459,7 +471,7 @@ def _assumed(content: Content) -> Section:
     intro = "The file does not say these; each is a documented default. The ones that move the results most come first."
     blocks: list[Block] = [Para(intro), Table(("Number", "Default", "Why"), rows_, (4.4, 1.0, 4.5), (1,), True)]
     if left:
-        blocks.append(Para(f"And {left} more; 'fieldworthy check --all' lists them.", "quiet"))
+        blocks.append(Para(f"And {left} more, which move the results less.", "quiet"))
     return Section("What is assumed", blocks, new_page=False)
 
 
@@ -483,7 +495,9 @@ def _sources(report: Report) -> Section:
     for what, names in sorted(alike.items(), key=lambda entry: (len(entry[1]) == 1, entry[0])):
         if len(names) > 1:
             blocks += [Head(f"{what[:1].upper()}{what[1:]}"), Para(f"{'; '.join(names)}.", "quiet")]
-    rows_: list[list[Cell]] = [[names[0], what] for what, names in alike.items() if len(names) == 1]
+    rows_: list[list[Cell]] = [
+        [names[0], what] for what, names in alike.items() if len(names) == 1 and names[0] != what
+    ]
     if rows_:
         blocks += [Head("The others"), Table(("Source", "What it is worth"), rows_, (6.0, 4.0), (), True)]
     return Section("Sources", blocks, new_page=False)

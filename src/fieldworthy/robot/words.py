@@ -16,6 +16,12 @@ _ORDER = ("first", "second", "third", "fourth", "fifth", "sixth")
 _NO_NOUN = ("with", "for", "by", "within", "most")
 """A label that ends so says what a form's blank is for; in a sentence the key's own words stand."""
 _ALONE = {"air": "", "supply": "air supply"}
+_PLACES = {
+    "forward": ("forward", "forward position"),
+    "left": ("sideways", "sideways position"),
+    "up": ("upward", "height"),
+}
+"""What a shift along an axis is called, and a place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +53,25 @@ class Named:
     def whole(self, others: Sequence[Named] = ()) -> str:
         """The number with what it belongs to: "the tube to each port of cylinder 'hooks'"."""
         what = (
-            self.axis if self.what == "size" else f"{self.axis} {self.what}" if self.axis[-3:] == " of" else self.what
+            self.axis
+            if self.what == "size"
+            else f"{self.axis} the {self.what}"
+            if self.axis[-3:] == " of"
+            else self.what
         )
         owner = self.of(others)
         return f"the {what} of {owner}" if owner and what else owner or f"the {what}"
+
+    def along(self, others: Sequence[Named] = ()) -> str:
+        """The number as a noun of its own: "the height of the pin on the frame of 'tray'", not "the pin, up"."""
+        whole = self.whole(others)
+        if self.axis not in _PLACES or self.what == "size":
+            return whole
+        shift, place = _PLACES[self.axis]
+        bare = whole.removeprefix("the ")
+        if bare.startswith("shift of "):
+            return f"the {shift} {bare}"
+        return f"the {place} of {bare.removeprefix('position of ') if bare.startswith('position of ') else whole}"
 
 
 def named(robot: Spec, path: KeyPath) -> Named:
@@ -74,13 +95,8 @@ def named(robot: Spec, path: KeyPath) -> Named:
 
 def phrase(robot: Spec, season: Spec, path: KeyPath) -> str:
     """Name a number of a robot or its season as a line of a table: "grip of wheels 'rubber wheel, 2.75 in'"."""
-    if path[0] == "season":
-        words = _of_season(season, path[1:])
-    else:
-        number = named(robot, path)
-        words = number.whole().removeprefix("the ")
-        if number.axis and not words.startswith(number.axis):
-            words += f", {number.axis}"
+    own = path[0] != "season"
+    words = named(robot, path).along().removeprefix("the ") if own else _of_season(season, path[1:])
     for long, short in _SHORTER:
         words = words.replace(long, short)
     return words
@@ -97,7 +113,12 @@ def unstated(key: str) -> str:
     return ", ".join(filter(None, (f"{head.one} '{words[at]}'", " ".join(words[at + 1 :]))))
 
 
-_SHORTER = ((" of class of ", " of "), ("the stage '", "stage '"), ("_", " "))
+_SHORTER = (
+    (" of class of ", " of "),
+    ("the stage '", "stage '"),
+    ("point of the target of ", "target point of "),
+    ("_", " "),
+)
 
 
 def _of_season(season: Spec, path: KeyPath) -> str:
@@ -115,8 +136,14 @@ def _of_season(season: Spec, path: KeyPath) -> str:
         words = words.replace(f" of the {thing} '", f" of {thing} '")
     if place is None:
         return words
-    axes = _SIZES if "size" in str(path[-2]) else ("forward", "left", "up")
-    return f"{words}, {axes[min(place, 2)]}"
+    if "size" in str(path[-2]):
+        side = _SIZES[min(place, 2)]
+        return (
+            words.replace("the size", f"the {side}", 1)
+            if path[0] == "limits"
+            else (f"{side} of {words.removeprefix('size of ')}")
+        )
+    return f"{_PLACES[('forward', 'left', 'up')[min(place, 2)]][1]} of {words}"
 
 
 _PLURAL = {"objects": "object", "structures": "structure", "tasks": "task"}
@@ -129,7 +156,7 @@ def _axis(robot: Spec, path: KeyPath, place: int) -> str:
     if key.endswith("size"):
         return _SIZES[place]
     lengths = all(isinstance(v, Quantity) and v.kind == "length" for v in values)
-    if not lengths or all(v.low >= 0 for v in values):
+    if not lengths or all(v.low >= 0 for v in values) or "middle of each" in about:
         return f"{_ORDER[min(place, 5)]} of"
     if len(values) == 3 or "y left" in about:
         return ("forward", "left", "up")[place]

@@ -57,8 +57,7 @@ def range_of(now: Loaded, variable: Variable) -> str:
     elif variable.key == "drive.wheels":
         what = "the class of the drive wheels"
     elif variable.is_number:
-        axis = f", {name.axis}" if name.axis and name.axis[-3:] != " of" and name.what != "size" else ""
-        what = name.whole([named(now.robot, other) for other in variable.paths[1:]]) + axis
+        what = name.along([named(now.robot, other) for other in variable.paths[1:]])
     else:
         what = name.whole()
     many = len(variable.options)

@@ -35,7 +35,7 @@ from fieldworthy.files.document import Fault
 class Derating:
     """One step of the controller's protection: above this winding temperature the current limit is cut."""
 
-    above: Temperature = need("winding temperature from which this step holds")
+    above: Temperature = need("winding temperature from which this step holds", label="temperature")
     factor: Fraction = need("what is left of the current limit")
 
 

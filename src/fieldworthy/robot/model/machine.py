@@ -192,8 +192,10 @@ class Carried:
 class Tow:
     """A load that the robot drags along the floor in a pose."""
 
-    drag: Annotated[Real, Of("force", 0.0)] = need("the backward pull of the load on the robot", role="fact")
-    down: Force = assume("0 N", "the load does not press on the robot", role="fact")
+    drag: Annotated[Real, Of("force", 0.0)] = need(
+        "the backward pull of the load on the robot", role="fact", label="backward pull"
+    )
+    down: Force = assume("0 N", "the load does not press on the robot", role="fact", label="downward load")
     position: Point = need("where the load pulls: x forward, y left, z up")
 
 
@@ -269,7 +271,7 @@ class Ballast:
 
     position: Point = need("middle of the extra mass: x forward, y left, z up")
     most: Annotated[Real, Of("mass", 0.0, above=True)] = assume(
-        "1 kg", "no more than this fits; common practice, no source", label="at most"
+        "1 kg", "no more than this fits; common practice, no source", label="most mass"
     )
 
 
@@ -281,7 +283,9 @@ class Supply:
     tube_bore: Annotated[Real, Of("length", 0.0, above=True, most=0.05)] = assume(
         "2.5 mm", "4 mm tubing; from memory", effort=2.0
     )
-    fitting: Conductance = assume("0.35 L/(s*bar)", "fittings and silencer of one line; from memory", effort=2.0)
+    fitting: Conductance = assume(
+        "0.35 L/(s*bar)", "fittings and silencer of one line; from memory", effort=2.0, label="conductance of fittings"
+    )
     fitting_critical_ratio: Fraction = assume("0.4", "from memory", role="fact")
 
 
@@ -419,9 +423,13 @@ class Drive:
         None, "of all motors as a match begins; as warm as the season's hall where absent"
     )
     motor_hot: Temperature = assume(
-        "105 degC", "winding temperature not to pass; from memory, class A insulation of IEC 60085"
+        "105 degC",
+        "winding temperature not to pass; from memory, class A insulation of IEC 60085",
+        label="highest winding temperature",
     )
-    between_matches: Span = assume("8 min", "from one match to the next; common practice, no source", role="fact")
+    between_matches: Span = assume(
+        "8 min", "from one match to the next; common practice, no source", role="fact", label="time between matches"
+    )
     targets: Targets = exact(dict, "what the team wants of the drive")
     typical_moves: tuple[TypicalMove, ...] = exact((), "moves made often; the best gearing is found for their mix")
 
@@ -447,7 +455,9 @@ class TrackingWheel:
     offset: Length = need(
         "across its rolling direction: a forward wheel left of the turning centre, a sideways wheel ahead of it"
     )
-    along: Length = assume("0 mm", "along its rolling direction: at the turning centre")
+    along: Length = assume(
+        "0 mm", "along its rolling direction: at the turning centre", label="distance along its rolling"
+    )
     width: Size = assume("12 mm", "of the tread; common practice, no source", role="made")
     counts: Annotated[int, Field(strict=True, ge=1, le=1_000_000)] = need("counts of its sensor in one turn")
     diameter_error: Off = assume(
@@ -490,7 +500,10 @@ class Relocation:
     """A place of the plan where the robot drives against a wall and takes its position from it."""
 
     at: Annotated[str, Ref(("season.places",))] = need("the place")
-    wall: Angle = need("direction of the wall's outward normal, from x towards y: 0 deg is the wall ahead")
+    wall: Angle = need(
+        "direction of the wall's outward normal, from x towards y: 0 deg is the wall ahead",
+        label="direction of the wall",
+    )
     error: Annotated[Real, Of("length", 0.0, above=True, fixed=True, spread=True)] = assume(
         "4 mm", "of the position found so; from memory"
     )
@@ -516,7 +529,7 @@ class Tracking:
     wanted: Annotated[Real, Of("length", 0.0, above=True, fixed=True)] = need(
         "the robot must be this near to each place of the autonomous plan, in 95 % of runs",
         role="wish",
-        label="place known within",
+        label="wanted accuracy",
     )
     start_error: Off = assume(
         "5 mm", "standard deviation of where the robot is put down; common practice, no source", effort=0.7

@@ -73,7 +73,7 @@ class Field:
     seam_step: Annotated[Real, Of("length", 0.0, most=0.2)] = assume(
         "2 mm", "step between two foam tiles; common practice, no source", label="step at tile seams"
     )
-    tile: FixedLength = assume("500 mm", "edge of a foam tile; common practice, no source")
+    tile: FixedLength = assume("500 mm", "edge of a foam tile; common practice, no source", label="edge of a tile")
     foam_modulus: Annotated[Real, Of("pressure", 0.0, above=True)] = assume(
         "300 kPa", "load per area over share of compression; from memory, closed-cell foam tiles"
     )

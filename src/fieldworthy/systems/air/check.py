@@ -281,9 +281,9 @@ def _layout(context: Context, plan: PlanAir) -> Iterator[Outcome]:
     quoted = {tank: ", ".join(f"'{user}'" for user in users) for tank, users in groups.items()}
     heads = {tank: "the joined tanks" if tank == "joined" else f"tank '{tank}'" for tank in quoted}
     listed = "; ".join(f"{heads[tank]} for {users}" for tank, users in quoted.items())
-    text = "The best layout of cylinders is {layout}. Its worst margin is {best}, that of yours {now}."
+    text = "The best layout of cylinders is {layout}. Its worst margin is {best}, that of the present one {now}."
     if best.margin <= best.now + 1e-9:
-        text = "Your layout of cylinders on tanks is the best one; its worst margin is {now}."
+        text = "The layout of cylinders on tanks is the best one; its worst margin is {now}."
     blind = [user for user in best.tanks if use_of(context, user).needs_gauge is None]
     if blind:
         are = "need is not known: their air is counted, but they are" if len(blind) > 1 else ""

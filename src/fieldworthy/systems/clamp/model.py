@@ -38,8 +38,10 @@ class Toggle:
     """Two links whose knee goes past the line through their outer pins and rests on a stop."""
 
     link: Size = need("pin to pin, of the link from the frame to the knee")
-    other: Size = need("pin to pin, of the link from the knee to the jaw")
-    past: Gap = need("how far the knee stands past the line through the outer pins, on its stop")
+    other: Size = need("pin to pin, of the link from the knee to the jaw", label="other link")
+    past: Gap = need(
+        "how far the knee stands past the line through the outer pins, on its stop", label="way past dead centre"
+    )
     preload: Load = need("force of the locked jaw on the rim without air")
     stiffness: Stiffness = assume("20 N/mm", "of rim, jaw and frame together as the knee squeezes them; from memory")
     stop_force: Load = assume("0 N", "no spring holds the knee to its stop")
@@ -82,7 +84,9 @@ class Under:
     width: Size = need("of the hook, across the robot")
     tip: Gap = assume("0 mm", "the hook is flat: nothing stands up behind the rim's edge")
     face: Face = assume("0 deg", "of the tip's face from the upright: square to the pull")
-    rises: Gap = need("how far the hook can come up to the rim as the jaw presses down; 0 where it is fixed")
+    rises: Gap = need(
+        "how far the hook can come up to the rim as the jaw presses down; 0 where it is fixed", label="rise"
+    )
     cheeks: Gap | None = exact(
         None, "play sideways until a cheek meets the side of the rim or of a gap in it; friction alone where absent"
     )
@@ -113,7 +117,9 @@ class Clamp(MotorMechanism):
         (), "middle of each prong, to the left of the clamp's middle; one jaw where absent"
     )
     least_prongs: Count | None = exact(None, "how many prongs must catch; all where absent", role="wish")
-    hook: Gap = need("least depth of rim under the jaw that counts as caught", role="wish")
+    hook: Gap = need(
+        "least depth of rim under the jaw that counts as caught", role="wish", label="least depth of the catch"
+    )
     yaw_error: Annotated[Real, Of("angle", 0.0, fixed=True)] = assume(
         "5 deg", "the object may be turned this far either way; common practice, no source", role="fact"
     )
@@ -146,7 +152,7 @@ class Clamp(MotorMechanism):
     lift: Annotated[Real, Of("length", 0.0, fixed=True)] | None = exact(
         None, "lift wanted; not judged where absent", role="wish"
     )
-    loose: Loose | None = exact(None, "a loose object that may lie beneath; none where absent")
+    loose: Loose | None = exact(None, "a loose object that may lie beneath; none where absent", label="loose object")
     rival: Rival | None = exact(None, "the robot that pulls at what it holds")
 
     def validate(self) -> Iterator[Fault]:

@@ -322,7 +322,11 @@ def _words(data: HangingCurves, moment: Attitude, style: Style) -> list[tuple[st
         able = (
             ("its lift pulls hard enough", "good") if data.rises else ("its lift pulls too little to get here", "bad")
         )
-        return [able, ("it swings until its centre of gravity is below the bar", "quiet")]
+        pressed = any(push.name == "rest" for push in moment.pushes)
+        then = (
+            "its rest is on the face already" if pressed else "it swings until its centre of gravity is below the bar"
+        )
+        return [able, (then, "quiet")]
     wanted = (f"{near(data.clearance, style)} clear are wanted below it", "quiet")
     if data.wall is None:
         return [("it hangs free and swings", "caution"), wanted]

@@ -45,7 +45,7 @@ class Rest:
     """A point of the robot that leans on an upright face of the structure while it hangs."""
 
     position: tuple[Length, Length] = need("the point that leans: x forward, z up", seen="side")
-    ahead: Length = need("level distance from the bar to the face, forward is positive")
+    ahead: Length = need("level distance from the bar to the face, forward is positive", label="distance to the face")
     face: Literal["behind", "ahead"] = need("where the face is: behind the robot, or ahead of it")
     least_pull: Fraction = assume(
         "5 %",
@@ -78,7 +78,10 @@ class Climber(MotorMechanism):
     )
     latch: bool = exact(False, "true where a latch or ratchet holds it without air or battery")
     hold: Annotated[Real, Of("time", 0.0, fixed=True)] = assume(
-        "60 s", "it must hang this long until it is counted; common practice, no source", role="wish"
+        "60 s",
+        "it must hang this long until it is counted; common practice, no source",
+        role="wish",
+        label="time to hang",
     )
     hook_friction: Ratio = assume("0.3", "friction coefficient of hook on bar; from memory", effort=3.0)
 

@@ -41,7 +41,9 @@ class Lip:
 
     height: Size = need("of its upper edge above the floor")
     depth: Size = need("free depth behind it")
-    near: Length = need("level distance from the object's centre of gravity to the lip, towards the robot")
+    near: Length = need(
+        "level distance from the object's centre of gravity to the lip, towards the robot", label="level distance"
+    )
 
 
 Does: TypeAlias = Literal["pull", "tip", "right"]

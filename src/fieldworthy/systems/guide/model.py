@@ -18,7 +18,7 @@ class GuideMotor:
 
     radius: Size = need("at which the cord, chain or rack runs on the last shaft")
     travel: Size = need("how far the carriage goes")
-    moved: Mass = need("mass of carriage and load that moves with it")
+    moved: Mass = need("mass of carriage and load that moves with it", label="mass that moves")
     stages: tuple[Stage, ...] = exact((), "gears from motor to drum; none means that the motors turn it directly")
     efficiency: Efficiency = assume("0.85", "cord, chain or rack; from memory")
     time_limit: Annotated[Real, Of("time", 0.0, above=True, fixed=True)] | None = exact(

@@ -222,7 +222,9 @@ class IntakeStage:
     belt: Belt | None = exact(None, "toothed belt after the gears, in place of a chain")
     rollers: Rollers | None = exact(None, "rollers, flaps or bands")
     hooks: Hooks | None = exact(None, "a hooked chain in place of rollers")
-    climb: Annotated[Real, Of("angle", -1.5708, 1.5708)] = assume("0 deg", "how steeply the path climbs: level")
+    climb: Annotated[Real, Of("angle", -1.5708, 1.5708)] = assume(
+        "0 deg", "how steeply the path climbs: level", label="slope"
+    )
     to_next: Size | None = exact(
         None, "along the path, from this stage's grip to that of the next", label="way to the next stage"
     )

@@ -102,6 +102,7 @@ class Background:
         "4",
         "steps of hue in standard deviations by which objects must stand out; common practice, no source",
         role="wish",
+        label="wanted difference",
     )
 
     def validate(self) -> Iterator[Fault]:
@@ -135,7 +136,9 @@ class FlyOff:
     deceleration: Deceleration = need("with which the conveyor slows when it is stopped or reversed", effort=0.7)
     friction: Ratio = need("friction coefficient of object on conveyor while it slides on", effort=3.0)
     leaves: Angle | None = exact(None, "how steeply upwards it leaves; as the stage climbs where absent")
-    over: tuple[Size, Length] = need("what it must fly over: level distance from the end, height over the end")
+    over: tuple[Size, Length] = need(
+        "what it must fly over: level distance from the end, height over the end", label="edge to clear"
+    )
     scatter: Span = assume(
         "6 ms", "standard deviation of the moment: speed, program, motor; common practice, no source", role="fact"
     )

@@ -336,7 +336,7 @@ def _cells_head(sheet: Sheet, at: Point, data: PathCurves) -> None:
     sheet.text(left, top + 16.0, "Where it is, in 95 % of runs", Letters(theme.ink, LARGE, bold=True))
     says = ["dashed: wanted"] if data.wanted is not None else []
     if any(waypoint.alone is not None for waypoint in data.waypoints):
-        says.append("dotted: place not found anew")
+        says.append("dotted: without relocation")
     if says:
         sheet.text(left, top + 34.0, "; ".join(says), Letters(theme.quiet, SMALL))
 
