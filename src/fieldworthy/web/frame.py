@@ -27,7 +27,7 @@ from fieldworthy.web.workspace import Draft, Uploads, Workspace
 log = logging.getLogger("nicegui")
 STATIC = Path(__file__).parent / "static"
 _WAIT = 30.0  # s for the browser to connect
-_QUIET = 3.0  # s after the start that belong to the first margins
+_QUIET = 3.0  # s that belong to the first window, and after that to the first margins
 
 
 def install(api: FastAPI, folder: Folder) -> Workspace:
@@ -62,7 +62,9 @@ def _begin(workspace: Workspace) -> None:
 
 
 async def _prepare(workspace: Workspace) -> None:
-    """Start the processes, and have compiled what plays matches while the person still reads."""
+    """Start the processes once a window stands, and have compiled what plays matches while the person still reads."""
+    with contextlib.suppress(TimeoutError):
+        await asyncio.wait_for(workspace.stands.wait(), _QUIET)
     await workspace.queue.warm()
     await asyncio.sleep(_QUIET)
     for entry in workspace.folder.entries():
@@ -170,6 +172,7 @@ async def begin(page: Page, view: str) -> None:
     page.client.on_delete(lambda: page.workspace.windows.discard(page))
     request = page.client.request
     await go(page, f"/{view}?{request.url.query}", fresh=True)
+    page.workspace.stands.set()
     page.call("typeAgain")
     if taken:
         page.note(f"Taken up again: what was not saved of {' and '.join(taken)} is here, and still not saved.")

@@ -134,7 +134,7 @@ class JobQueue:
     async def warm(self) -> None:
         """Start the processes that a person waits for, before one does."""
         with contextlib.suppress(Broken, Stopped):
-            for worker in (*self._previewing, self.thorough):
+            for worker in (self.thorough, *self._previewing):  # verdicts are what a person waits for first
                 await worker.run(ready)
 
     async def prepare(self, function: Callable[..., Any], *arguments: Any) -> None:

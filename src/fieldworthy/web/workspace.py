@@ -317,6 +317,7 @@ class Workspace:
         self.queue = JobQueue()
         self.uploads: Uploads
         self.windows: set[Window] = set()
+        self.stands = asyncio.Event()  # set once a first window has been shown
         self._tabs: OrderedDict[str, Tab] = OrderedDict()
 
     def tab(self, key: str) -> Tab:
