@@ -31,7 +31,8 @@ from fieldworthy.robot import Loaded
 from fieldworthy.units import chance_text, counted, digits, labelled
 
 if TYPE_CHECKING:
-    from fieldworthy.decide.remedy import Breakage, FoundRemedies, Remedy
+    from fieldworthy.decide.remedy import Breakage, FoundRemedies, LookedFor, Remedy
+    from fieldworthy.decide.together import Together
     from fieldworthy.match.toll import Toll
     from fieldworthy.report.formulas import Words
 
@@ -52,19 +53,21 @@ def run_check(file: Path, options: CheckOptions, *, as_json: bool) -> bool:
     robot = load(file)
     loaded, report = robot.loaded, _checked(robot, options.samples, options.seed)
     if as_json:
-        mendings = _mended(loaded, report) if options.mend else None
-        data = as_data(report) | ({} if mendings is None else _as_remedies(mendings))
-        print_json(data)
+        looked = _looked_for(loaded, report) if options.mend else None
+        print_json(as_data(report) | ({} if looked is None else _as_remedies(report, looked)))
         return bool(report.short)
     console = plain_console()
     if options.every or options.mend or options.only:
         told = narrowed(report, options.only) if options.only else report
-        mendings = _mended(loaded, report, told.failing) if options.mend else ()
+        looked = _looked_for(loaded, report, told.failing) if options.mend else None
+        if looked is not None and not options.only:
+            print_together(console, report, looked)
+        mendings = () if looked is None else looked.found
         print_report(console, told, _words(loaded, report), every=options.every, mendings=mendings)
     else:
         # what a remedy earns is asked with --remedies: matches take as long to play as all the rest
-        mendings = _mended(loaded, report, [cause.lead for cause in report.causes], 1, points=False)
-        print_causes(console, report, mendings, loaded)
+        looked = _looked_for(loaded, report, [cause.lead for cause in report.causes], 1, points=False)
+        print_causes(console, report, looked)
     return bool(report.short)
 
 
@@ -86,16 +89,16 @@ class _Block:
     head_style: str = ""
 
 
-def print_causes(console: Console, report: Report, mendings: Sequence[FoundRemedies], robot: Loaded) -> None:
+def print_causes(console: Console, report: Report, looked: LookedFor) -> None:
     """Print what to act on, on one screen: causes with a remedy each, what is close, what is not judged."""
     width = min(console.width, 100) if console.is_terminal else COLUMNS
     causes, counts = report.causes, {v: len(report.of(v)) for v in VERDICTS}
     console.print(Text(f"{report.robot} in {report.season}: {counted(len(report.findings), 'check')}", style="bold"))
     short = f"{counts['short']} short, from {counted(len(causes), 'cause')}" if causes else "none short"
     heading = wrapped(f"{short}; {', '.join(_counts(report, counts))}", width)
-    chosen = [_first_remedy(cause, mendings) for cause in causes]
+    robot, mendings = looked.evaluator.loaded, looked.found
     tolls = _tolls(robot, report)
-    if summary := " ".join([*_points(tolls), *_work(robot, chosen, tolls)]):
+    if summary := " ".join([*_points(tolls), *_work(report, looked, tolls)]):
         heading += wrapped(summary, width)
     console.print("\n".join(heading) + "\n")
     told = [_cause(n, c, (tolls[n - 1], _answer(c, mendings)), width) for n, c in enumerate(causes, 1)]
@@ -128,52 +131,46 @@ def _tolls(robot: Loaded, report: Report) -> list[Toll]:
 
 def _points(tolls: Sequence[Toll]) -> list[str]:
     """What the forecast takes off for each cause, the dearest first."""
+    from fieldworthy.decide.together import causes_named  # noqa: PLC0415  as above
+
     worth = {i: one.points for i, one in enumerate(tolls, 1)}
     dear = sorted((i for i in worth if worth[i] >= _POINT), key=lambda i: -worth[i])
     open_ = [i for i in worth if i not in dear and tolls[i - 1].sentences]
     silent = [i for i in worth if i not in dear and i not in open_]
     told = [f"up to {counted(f'{worth[i]:.0f}', 'point')} a match for cause {i}" for i in dear]
-    told += [f"none for {_numbers(open_)} as things stand"] if open_ else []
-    told += [f"none for {_numbers(silent)}, whose harm it does not play"] if silent else []
+    told += [f"none for {causes_named(open_)} as things stand"] if open_ else []
+    told += [f"none for {causes_named(silent)}, whose harm it does not play"] if silent else []
     if not told:
         return []
     *begin, end = told if dear else [told[0].replace("none", "no points", 1), *told[1:]]
     return [f"The forecast takes off {', '.join(begin)}{' and ' if begin else ''}{end}."]
 
 
-def _work(robot: Loaded, chosen: Sequence[Remedy | None], tolls: Sequence[Toll]) -> list[str]:
-    """The hours of all remedies together against those that are left, and which of them fit where not all do."""
-    told = {i: one for i, one in enumerate(chosen, 1) if one is not None}
-    if not told:
+def _work(report: Report, looked: LookedFor, tolls: Sequence[Toll]) -> list[str]:
+    """The hours of all remedies against those that are left, which of them fit, and what these do together."""
+    each = {r.edits: max(r.hours, 0.5) for c in report.causes if (r := _first_remedy(c, looked.found)) is not None}
+    if not each:
         return []
-    from fieldworthy.decide.recommend import hours  # noqa: PLC0415  as above
+    from fieldworthy.decide.together import causes_named, hours_for, together  # noqa: PLC0415  as above
 
-    each = {one.sentence: max(one.hours, 0.5) for one in told.values()}  # what mends two causes is done once
-    needed = sum(each.values())
-    begin = "The remedy takes" if len(told) == 1 else "All remedies take"
-    said, time = f"{begin} about {digits(needed, 2)} h", hours(robot)
+    needed, time = sum(each.values()), hours_for(looked)
+    begin = "The remedy takes" if len(each) == 1 else "All remedies take"
+    said = f"{begin} about {digits(needed, 2)} h"
     if time.left is None:
-        return [f"{said}; the file does not say how many hours are left."]
-    built = f" and the building {digits(time.needed, 2)} h" if time.needed else ""
-    if needed + time.needed <= time.left:
-        return [f"{said}{built}; {digits(time.left, 2)} h are left."]
-    costs, spent, fit = [toll.points for toll in tolls], 0.0, list[int]()
-    for i in sorted(told, key=lambda i: -costs[i - 1]):  # what costs most first
-        more = 0.0 if any(told[i].sentence == told[j].sentence for j in fit) else each[told[i].sentence]
-        if spent + more + time.needed <= time.left:
-            fit.append(i)
-            spent += more
-    which = f" Those of {_numbers(sorted(fit))} fit ({digits(spent, 2)} h)." if len(told) > len(fit) > 0 else ""
-    return [f"{said}{built}; only {digits(time.left, 2)} h are left.{which}"]
-
-
-def _numbers(found: Sequence[int]) -> str:
-    """Causes by their numbers."""
-    if len(found) == 1:
-        return f"cause {found[0]}"
-    if len(found) > 2 and found[-1] - found[0] == len(found) - 1:  # in a row
-        return f"causes {found[0]} to {found[-1]}"
-    return f"causes {', '.join(map(str, found[:-1]))} and {found[-1]}"
+        said = f"{said}; the file does not say how many hours are left."
+    else:
+        built = f" and the building {digits(time.needed, 2)} h" if time.needed else ""
+        only = "" if needed + time.needed <= time.left else "only "
+        said = f"{said}{built}; {only}{digits(time.left, 2)} h are left."
+    found = together(looked, report, [toll.points for toll in tolls], thorough=False)
+    if found is None:
+        return [said]
+    out = [i for i, why in found.out if why != "none"]
+    if out:
+        fit = causes_named(sorted(one.cause for one in found.made))
+        that = "That" if len(found.made) == 1 else "Those"
+        said += f" {that} of {fit} fit{'s' * (len(found.made) == 1)} ({digits(found.hours, 2)} h)."
+    return [said, found.effect] if len(found.made) > 1 or found.unmended else [said]
 
 
 def _first_remedy(cause: Cause, mendings: Sequence[FoundRemedies]) -> Remedy | None:
@@ -333,19 +330,38 @@ def _ending(report: Report, file: Path, width: int) -> list[_Block]:
     ]
 
 
-def _mended(
+def _looked_for(
     loaded: Loaded, report: Report, wanted: Sequence[Finding] | None = None, most: int = 4, *, points: bool = True
-) -> tuple[FoundRemedies, ...]:
-    from fieldworthy.decide.remedy import remedies  # noqa: PLC0415  --all asks for none
+) -> LookedFor:
+    from fieldworthy.decide.remedy import looked_for  # noqa: PLC0415  --all asks for none
 
     with progress_bar("Looking for remedies", 1.0, PATIENCE) as tell:
-        return remedies(loaded, report, most, tell, wanted, points=points)
+        return looked_for(loaded, report, most, tell, wanted, points=points)
 
 
-def _as_remedies(mendings: Sequence[FoundRemedies]) -> dict[str, Any]:
-    from fieldworthy.decide.remedy import remedies_data  # noqa: PLC0415
+def _made_at_once(report: Report, looked: LookedFor) -> Together | None:
+    """What the remedies do that fit into the hours, tried with what does better where they do not go together."""
+    from fieldworthy.decide.together import together  # noqa: PLC0415  as above
 
-    return {"remedies": remedies_data(mendings)}
+    tolls = _tolls(looked.evaluator.loaded, report)
+    return together(looked, report, [toll.points for toll in tolls])
+
+
+def _as_remedies(report: Report, looked: LookedFor) -> dict[str, Any]:
+    from fieldworthy.decide.together import all_remedies_data  # noqa: PLC0415  as above
+
+    return {"remedies": all_remedies_data(looked.found, _made_at_once(report, looked))}
+
+
+def print_together(console: Console, report: Report, looked: LookedFor) -> None:
+    """Print what the remedies do that fit into the hours, made at once."""
+    found = _made_at_once(report, looked)
+    if found is None:
+        return
+    console.print(Text("What to mend in the hours left, all at once", style="bold"))
+    for line in found.sentences(report.causes):
+        print_line(console, *line)
+    console.print()
 
 
 def _checked(robot: Robot, samples: int, seed: int) -> Report:

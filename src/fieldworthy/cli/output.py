@@ -117,7 +117,7 @@ def _files(what: str) -> dict[str, Any]:
 
 
 def _check() -> dict[str, Any]:
-    from fieldworthy.decide.remedy import with_remedies  # noqa: PLC0415
+    from fieldworthy.decide.together import with_remedies  # noqa: PLC0415
     from fieldworthy.engine.finding import Report, in_plain_words, json_schema  # noqa: PLC0415
 
     return in_plain_words(with_remedies(json_schema(Report)))

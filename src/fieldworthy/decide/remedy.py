@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from heapq import heapify, heappop, heappush
 from itertools import count
 from typing import Any
@@ -28,13 +27,12 @@ from fieldworthy.decide.change import (
     rounded,
     value_change,
     ways,
-    whole,
 )
 from fieldworthy.decide.discrete import STOCK, Ladder, ladders
-from fieldworthy.engine.evaluate import Cases
+from fieldworthy.decide.payoff import Payoff
 from fieldworthy.engine.finding import WIDEST, Fact, Finding, Outcome, Report, first
 from fieldworthy.engine.system import dangerous, is_rule
-from fieldworthy.files import BadInput, Quantity
+from fieldworthy.files import Quantity
 from fieldworthy.files.document import KeyPath, dotted
 from fieldworthy.robot import Loaded
 from fieldworthy.units import digits
@@ -244,7 +242,6 @@ _TOGETHER = 0.5  # share of what is lacking that two changes have to gain, each 
 _LEAST = 1e-9  # a margin that gains less has not moved
 _ENOUGH = 2
 _HELPFUL = ("count", "layout", "latch", "class", "option")
-_MATCHES = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,7 +323,38 @@ def remedies(
     *,
     points: bool = True,
 ) -> tuple[FoundRemedies, ...]:
-    """Find what mends each finding that is short, or each of those wanted; on wish without the points that it earns.
+    """Find what mends each finding that is short, or each of those wanted; on wish without the points that it earns."""
+    return looked_for(loaded, report, most, progress, wanted, points=points).found
+
+
+@dataclass(frozen=True, slots=True)
+class LookedFor:
+    """Remedies, and what it takes to try several of them together.
+
+    Attributes
+    ----------
+    found : Of each finding
+    evaluator : The robot as it is
+    changes : What each remedy does, by its edits
+    pay : What changes earn; None where it is not asked
+    """
+
+    found: tuple[FoundRemedies, ...]
+    evaluator: CandidateEvaluator
+    changes: Mapping[tuple[Edit, ...], Change]
+    pay: Payoff | None
+
+
+def looked_for(
+    loaded: Loaded,
+    report: Report,
+    most: int = 4,
+    progress: Progress | None = None,
+    wanted: Sequence[Finding] | None = None,
+    *,
+    points: bool = True,
+) -> LookedFor:
+    """Find remedies as `remedies` does, and keep what tells how they do together.
 
     Notes
     -----
@@ -336,9 +364,9 @@ def remedies(
     breaks more than it mends, pairs are tried.
     """
     evaluator = CandidateEvaluator(loaded)
-    by_key = {_key(evaluator, finding): finding for finding in (report.failing if wanted is None else wanted)}
-    behind = {_key(evaluator, cause.lead): cause.findings for cause in report.causes}
-    groups = {key: tuple(_key(evaluator, f) for f in behind.get(key, (f0,))) for key, f0 in by_key.items()}
+    by_key = {key_of(evaluator, finding): finding for finding in (report.failing if wanted is None else wanted)}
+    behind = {key_of(evaluator, cause.lead): cause.findings for cause in report.causes}
+    groups = {key: tuple(key_of(evaluator, f) for f in behind.get(key, (f0,))) for key, f0 in by_key.items()}
     inputs = {
         key: frozenset[str]().union(*(_inputs(report, f, loaded.robot) for f in behind.get(key, (finding,))))
         for key, finding in by_key.items()
@@ -347,9 +375,8 @@ def remedies(
     search = _Search(evaluator, groups, most, progress or (lambda _: None), pay)
     search.sure |= {key: _spread(finding) for key, finding in by_key.items()}
     found = search.run(_entries(evaluator, frozenset[str]().union(*inputs.values())), inputs)
-    return tuple(
-        _mending(finding, found[key], search.tried[key], search.nearest(key)) for key, finding in by_key.items()
-    )
+    mending = (_mending(finding, found[key], search.tried[key], search.nearest(key)) for key, finding in by_key.items())
+    return LookedFor(tuple(mending), evaluator, search.changes, pay)
 
 
 def _spread(finding: Finding) -> float:
@@ -359,7 +386,8 @@ def _spread(finding: Finding) -> float:
     return max(finding.margin - finding.margin_low, 0.0)
 
 
-def _key(evaluator: CandidateEvaluator, finding: Finding) -> Key:
+def key_of(evaluator: CandidateEvaluator, finding: Finding) -> Key:
+    """The name by which a finding is found again on a changed robot."""
     return (finding.id, finding.subject) if (finding.id, finding.subject) in evaluator.now else (finding.id, "")
 
 
@@ -411,7 +439,7 @@ class _Search:
         self._progress = progress
         self._said: dict[tuple[Edit, ...], dict[Key, Outcome]] = {}
         self._some: dict[tuple[Key, tuple[Edit, ...]], dict[Key, Outcome]] = {}
-        self._changes: dict[tuple[Edit, ...], Change] = {}
+        self.changes: dict[tuple[Edit, ...], Change] = {}
         self._looked: list[Ray] = []
         self._nearest: dict[Key, tuple[float, Outcome, bool]] = {}
         self._ladders: list[Ladder] = []
@@ -432,7 +460,7 @@ class _Search:
             if not best or best[0].effort > _HARD:
                 best = _useful([*best, *self._pairs(key, inputs[key])])[: self._most]
             surer = sorted((self._surer(key, remedy, found[key]) for remedy in best), key=lambda r: r.effort)
-            chosen[key] = [self._paid(remedy) for remedy in surer]
+            chosen[key] = [remedy if self._pay is None else self._paid(remedy) for remedy in surer]
             self._progress(0.3 + 0.7 * i / len(self._keys))
         return chosen
 
@@ -458,8 +486,8 @@ class _Search:
         return remedy
 
     def _paid(self, remedy: Remedy) -> Remedy:
-        """Tell with a remedy what it earns, where that is wanted."""
-        return remedy if self._pay is None else self._pay.with_points(remedy, self._changes[remedy.edits])
+        """Tell with a remedy what it earns."""
+        return replace(remedy, points=None if self._pay is None else self._pay.gained(self.changes[remedy.edits]))
 
     def _values(self, entries: Sequence[Entry], inputs: dict[Key, frozenset[str]]) -> dict[Key, list[Bracket]]:
         for key in self._keys:
@@ -518,12 +546,12 @@ class _Search:
         """Judge everything on the changed robot; None where it mends nothing, passes a limit or is a danger."""
         said = self._said.get(change.edits) or self._bench.single(change.robot, change.moved)
         self._said[change.edits] = said  # a step often mends several findings
-        broken = list(_broken(self._bench, said))
-        if not self._mends(key, said) or _endangers(self._bench.now, said) or any(is_rule(b.id) for b in broken):
+        breaks = tuple(broken(self._bench, said))
+        if not self._mends(key, said) or endangers(self._bench.now, said) or any(is_rule(b.id) for b in breaks):
             return None
-        effort = change.effort + _PER_BREAK * len(broken)
-        self._changes[change.edits] = change
-        told = (change.kind, change.edits, change.sentence, round(effort, 2), tuple(broken))
+        effort = change.effort + _PER_BREAK * len(breaks)
+        self.changes[change.edits] = change
+        told = (change.kind, change.edits, change.sentence, round(effort, 2), breaks)
         return Remedy(*told, hours=round(change.effort, 1), sure=_margin(key, said) >= self.sure[key])
 
     def _pairs(self, key: Key, inputs: frozenset[str]) -> list[Remedy]:
@@ -604,7 +632,7 @@ def _margin(key: Key, said: Mapping[Key, Outcome]) -> float:
     return first(margins_of(said[key])) if key in said else -WIDEST
 
 
-def _endangers(now: Mapping[Key, Outcome], said: Mapping[Key, Outcome]) -> bool:
+def endangers(now: Mapping[Key, Outcome], said: Mapping[Key, Outcome]) -> bool:
     """Whether a part comes farther beyond what it is rated for, or the charge beyond what is allowed."""
     for key, outcome in said.items():
         if outcome.id in dangerous() and not holds(outcome):
@@ -614,7 +642,7 @@ def _endangers(now: Mapping[Key, Outcome], said: Mapping[Key, Outcome]) -> bool:
     return False
 
 
-def _broken(bench: CandidateEvaluator, said: Mapping[Key, Outcome]) -> Iterator[Breakage]:
+def broken(bench: CandidateEvaluator, said: Mapping[Key, Outcome]) -> Iterator[Breakage]:
     """What holds on the robot as it is, and not on the changed one."""
     for key, outcome in said.items():
         before = bench.now.get(key)
@@ -634,35 +662,6 @@ def _useful(found: Iterable[Remedy]) -> list[Remedy]:
 def _touches(ladder: Ladder, inputs: frozenset[str]) -> bool:
     heads = [dotted(path) for path in ladder.about]
     return any(key == head or key.startswith((f"{head}.", f"{head}[")) for head in heads for key in inputs)
-
-
-class Payoff:
-    """What changes earn in a match, against the robot as it is: the same luck for both."""
-
-    def __init__(self, loaded: Loaded) -> None:
-        self._loaded = loaded
-
-    def with_points(self, remedy: Remedy, change: Change) -> Remedy:
-        """Tell with a remedy how many points a match it gains."""
-        if self._now is None:
-            return remedy
-        then = _points(dataclasses.replace(self._loaded, robot=whole(change)))
-        return remedy if then is None else dataclasses.replace(remedy, points=round(then - self._now, 1))
-
-    @cached_property
-    def _now(self) -> float | None:
-        return _points(self._loaded)
-
-
-def _points(loaded: Loaded) -> float | None:
-    """Mean points of the nominal robot; None where no match can be played."""
-    from fieldworthy.match.forecast import drawn_setup, play_runs  # noqa: PLC0415  most remedies are told without
-
-    try:
-        match = drawn_setup(loaded, Cases(0, 0, 0, []))
-    except (BadInput, ValueError, ArithmeticError):
-        return None
-    return float(play_runs(match, _MATCHES).points.mean())
 
 
 REMEDIES = "fieldworthy remedies 2"
@@ -686,11 +685,3 @@ def remedies_schema(definitions: str = "#/$defs/{model}") -> dict[str, Any]:
             "findings": described | {"description": "each finding that is short, with what mends it"},
         },
     }
-
-
-def with_remedies(schema: dict[str, Any]) -> dict[str, Any]:
-    """Add the key ``remedies`` to the schema of a report."""
-    added = remedies_schema()
-    definitions = added["properties"]["findings"].pop("$defs")
-    properties = {**schema["properties"], "remedies": added}
-    return {**schema, "properties": properties, "$defs": {**schema.get("$defs", {}), **definitions}}
