@@ -9,9 +9,10 @@ import re
 import pytest
 from playwright.sync_api import expect
 
+from fieldworthy.robot.shelf import length_of
 from fieldworthy.robot.things import changed, opened
 from fieldworthy.web.judging import Source
-from fieldworthy.web.placing import moved, partner_of, sized, spots_of
+from fieldworthy.web.placing import dropped, moved, partner_of, sized, spots_of
 from robots import EXAMPLES
 from web.browser import show, window
 
@@ -124,6 +125,7 @@ def test_a_thing_is_dragged_and_nudged_and_its_number_and_findings_follow(browse
         expect(forward).to_have_value("-120 mm")
 
 
+@pytest.mark.long
 def test_what_was_close_stays_so_while_something_else_moves(browser, server, heron):
     """The place of a ballast without mass changes no number: no verdict may turn by being asked about again."""
     with window(browser, server) as page:
@@ -139,6 +141,63 @@ def test_what_was_close_stays_so_while_something_else_moves(browser, server, her
         page.wait_for_timeout(300)
         expect(page.locator("#beside-rows")).to_have_text(before, use_inner_text=True)
         page.mouse.up()
+
+
+def middle(files, keys):
+    """The middle of the box around some things, as a drawing shows them [m]."""
+    found = [spot for spot in spots_of(files) if spot.key in keys]
+    assert found
+    ends = [[(s.at[i] - (s.size[i] if s.size else 0) / 2, s.at[i] + (s.size[i] if s.size else 0) / 2) for s in found]
+            for i in range(3)]  # fmt: skip
+    return [(min(low for low, _ in axis) + max(high for _, high in axis)) / 2 for axis in ends]
+
+
+def test_what_is_dropped_stands_where_it_was_let_go_and_not_in_the_floor():
+    before = {spot.key for spot in spots_of(opened(MK1, {}))}
+    path, texts = dropped(SOURCE, ("parts",), None, {"x": 0.1, "z": 0.25})
+    after = opened(MK1, dict(texts))
+    x, _, z = middle(after, {spot.key for spot in spots_of(after)} - before)
+    assert (x, z) == pytest.approx((0.1, 0.25))
+    sunk = opened(MK1, dict(dropped(SOURCE, ("parts",), None, {"x": 0.1, "z": -0.2})[1]))
+    size, at = (sunk.data((*path, key)) for key in ("size", "position"))
+    assert length_of(at[2]) == pytest.approx(length_of(size[2]) / 2)  # by hand: it lies on the floor
+
+
+@pytest.mark.long
+def test_a_typical_thing_is_dragged_from_the_shelf_onto_the_drawing(browser, server, heron):
+    """By the mouse, from its grip to a place in the view from the side; what it is put at is measured in the file."""
+    with window(browser, server) as page:
+        show(page, server, "build", file=f"{heron}/mk1.yaml")
+        side = page.locator("svg[data-plane=xz]")
+        expect(side.locator(".cg")).to_have_count(1)
+        page.click("[aria-label='Add a mechanism']")
+        card = page.locator("li[data-shelf]", has=page.get_by_role("button", name="swinging tray", exact=True))
+        expect(card).to_be_visible()
+        assert side.evaluate("svg => svg.getBoundingClientRect().bottom") > 200, "the drawing is in sight"
+        svg = side.bounding_box()
+        across, down = svg["x"] + 0.7 * svg["width"], svg["y"] + 0.6 * svg["height"]
+        told = side.evaluate(
+            "(svg, [x, y]) => { const p = new DOMPoint(x, y).matrixTransform(svg.getScreenCTM().inverse());"
+            " return [+svg.dataset.left + p.x / svg.dataset.scale, +svg.dataset.top - p.y / svg.dataset.scale] }",
+            [across, down],
+        )
+        grip = card.locator(".grip").bounding_box()
+        page.mouse.move(grip["x"] + 4, grip["y"] + 6)
+        page.mouse.down()
+        page.mouse.move(grip["x"] - 20, grip["y"] - 20, steps=3)
+        page.mouse.move(across, down, steps=8)
+        page.mouse.up()
+        expect(page.locator("#build-name")).to_have_text(re.compile("^tray"))
+        expect(page.locator("#fw-state")).to_have_text("unsaved changes")
+        page.click("#fw-save")
+        expect(page.locator("#fw-state")).to_have_text("saved")
+        name = page.locator("#build-rename").input_value()
+    file = server.folder / heron / "mk1.yaml"
+    before, after = opened(MK1, {}), opened(file, {})
+    fresh = {spot.key for spot in spots_of(after)} - {spot.key for spot in spots_of(before)}
+    assert any(key.startswith(f"mechanisms.{name}") for key in fresh)
+    x, _, z = middle(after, fresh)
+    assert (x, z) == pytest.approx(told, abs=0.004)  # half a step of the drawing, and rounding
 
 
 def test_the_scene_turns_without_a_network_and_a_double_click_opens_a_form(browser, server, heron):

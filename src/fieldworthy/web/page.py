@@ -36,9 +36,9 @@ if TYPE_CHECKING:
 Handler = Callable[[dict[str, Any]], Awaitable[None] | None]
 log = logging.getLogger("nicegui")
 _IN_TURN = frozenset((
-    "set", "text", "try", "drop-tried", "undo", "redo", "save", "conflict", "add", "shelf", "copy", "rename", "take",
-    "taken", "placed", "gone", "fill", "paste", "meshed", "card", "step", "start", "out", "repeat", "one-more", "drop",
-    "stands", "accept", "accept-all", "keep", "back-to",
+    "set", "text", "try", "drop-tried", "undo", "redo", "save", "conflict", "add", "shelf", "dropped", "copy", "rename",
+    "take", "taken", "placed", "gone", "fill", "paste", "meshed", "card", "step", "start", "out", "repeat", "one-more",
+    "drop", "stands", "accept", "accept-all", "keep", "back-to",
 ))  # fmt: skip
 """What changes the file is done one after the other, as the person did it."""
 
@@ -65,7 +65,7 @@ class Screen:
         self.call("put", place, join(content))
 
     def call(self, name: str, *arguments: object) -> None:
-        """Call a function of ``static/page.js`` in the browser."""
+        """Call a function of the scripts in ``static`` in the browser."""
         if not self.client.is_deleted:
             told = ", ".join(json.dumps(argument, ensure_ascii=False) for argument in arguments)
             self.client.run_javascript(f"fw.{name}({told})")

@@ -19,7 +19,7 @@ from fieldworthy.units import KINDS, UnitError, digits, parse, to_unit
 from fieldworthy.vehicle.views import Wheel, body_curves, first_pose
 from fieldworthy.web.figures import context_of
 from fieldworthy.web.form import files_of, mistakes_of
-from fieldworthy.web.judging import Source, Units, shifted
+from fieldworthy.web.judging import Source, Texts, Units, edit, put_on, shifted, texts_of
 from fieldworthy.web.markup import Content, Markup, tag
 
 _ON_FLOOR = ((("drive", "wheels"), "wheel"), (("contacts",), "caster"), (("rollers",), "roller"))
@@ -161,6 +161,30 @@ def drifted(
     return shifted(source, {path: there for path, (_, there) in goals.items()}, units) if goals else ()
 
 
+def dropped(source: Source, into: KeyPath, place: int | None, at: Mapping[str, float]) -> tuple[KeyPath, Texts]:
+    """Put a typical thing on a robot, its middle where it was let go in a drawing [m], and none of it in the floor."""
+    here = {spot.key for spot in spots_of(files_of(source))}
+    path, texts = put_on(source, into, place)
+    after = Source(source.file, texts_of({**dict(source.texts), **dict(texts)}))
+    files = files_of(after)
+    fresh = [spot for spot in spots_of(files) if spot.key not in here]
+    by = [0.0, 0.0, 0.0]
+    for axis, there in at.items():
+        ends = [end for spot in fresh if axis in spot.axes for end in _ends(spot, "xyz".index(axis))]
+        if ends:
+            by["xyz".index(axis)] = there - (min(ends) + max(ends)) / 2
+            if axis == "z":
+                by[2] = max(by[2], -min(ends))
+    goals = {path: goal for spot in fresh for path, goal in _shifted(spot, (by[0], by[1], by[2])).items()}
+    moves = _written(files, goals)
+    return path, edit(after, tuple(moves.items())) if moves else after.texts
+
+
+def _ends(spot: Spot, axis: int) -> tuple[float, float]:
+    half = spot.size[axis] / 2 if spot.size is not None else 0.0
+    return spot.at[axis] - half, spot.at[axis] + half
+
+
 def _moves(spots: tuple[Spot, ...], key: str, by: tuple[float, float, float], pair: bool) -> Goals:
     spot = next((s for s in spots if s.key == key), None)
     if spot is None:
@@ -258,11 +282,7 @@ class _Frame:
 
 def _view(spots: tuple[Spot, ...], whole: Whole, chosen: str, plane: str, title: str) -> Markup:
     a, b = ("xyz".index(axis) for axis in plane)
-    boxes = [
-        (s.at[a] - (s.size[a] / 2 if s.size else 0), s.at[a] + (s.size[a] / 2 if s.size else 0),
-         s.at[b] - (s.size[b] / 2 if s.size else 0), s.at[b] + (s.size[b] / 2 if s.size else 0))
-        for s in spots
-    ] or [(-0.2, 0.2, 0.0, 0.3)]  # fmt: skip
+    boxes = [(*_ends(s, a), *_ends(s, b)) for s in spots] or [(-0.2, 0.2, 0.0, 0.3)]
     left, right = min(x[0] for x in boxes) - _MARGIN, max(x[1] for x in boxes) + _MARGIN
     low, high = min(0.0, *(x[2] for x in boxes)) - _MARGIN, max(x[3] for x in boxes) + _MARGIN
     scale = _PIXELS / max(right - left, 1e-3)
@@ -278,7 +298,8 @@ def _view(spots: tuple[Spot, ...], whole: Whole, chosen: str, plane: str, title:
     height = (high - low) * scale
     svg = tag(
         "svg", inner, viewBox=f"0 0 {_PIXELS:.0f} {height:.1f}", data_plane=plane, data_scale=f"{scale:.3f}",
-        data_snap=_SNAP, class_="placing", role="group", aria_label=title,
+        data_left=f"{left:.5f}", data_top=f"{high:.5f}", data_snap=_SNAP, class_="placing", role="group",
+        aria_label=title,
     )  # fmt: skip
     ahead = tag("span", "front →", class_="fine")
     return tag("figure", tag("figcaption", title, " ", ahead), svg, class_="sheet-of")
