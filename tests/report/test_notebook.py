@@ -205,6 +205,18 @@ def test_a_bare_robot_has_a_notebook_too(tmp_path):
 
 
 @pytest.mark.long
+def test_with_remedies_every_system_keeps_to_one_page(tmp_path):
+    """mk1, where nine checks are short and one change mends two of them: no page is left for the end of a list."""
+    assert run("report", EXAMPLES / "mk1.yaml", "-o", tmp_path / "n.pdf", "--remedies", "--runs", "50").code == 0
+    pages = pages_of((tmp_path / "n.pdf").read_bytes())
+    firsts = ("Drive", "Balance", "Air", "Intake", "Colour sorting", "Clamp", "Grabber", "Climb", "Arms and lifts",
+              "Knowing where it is", "The match as planned")  # fmt: skip
+    begin = [next(i for i, page in enumerate(pages[1:], 1) if flat(title) in page[30:120]) for title in firsts]
+    assert begin == list(range(begin[0], begin[0] + len(firsts)))
+    assert flat("For 'cylinder hooks: time' and 'cylinder hooks: pressure': put") in "".join(pages)
+
+
+@pytest.mark.long
 def test_remedies_on_request(tmp_path):
     done = run("report", EXAMPLES / "mk2.yaml", "-o", tmp_path / "n.pdf", "--remedies", "--runs", "50")
     assert done.code == 0
@@ -212,7 +224,7 @@ def test_remedies_on_request(tmp_path):
     (short,) = evaluate(example("mk2"), samples=0).failing
     told = json.loads(run("check", EXAMPLES / "mk2.yaml", "--remedies", "--json", "--exit-zero").out)["remedies"]
     (mending,) = [m for m in told["findings"] if m["id"] == short.id]
-    assert flat(mending["remedies"][0]["sentence"]) in text
+    assert flat(mending["remedies"][0]["sentence"])[1:] in text  # behind a colon it begins small
     breaks = [one["id"] for one in mending["remedies"][0]["breaks"]]
     assert flat(f"but it breaks {breaks[0]}" if breaks else "breaks nothing else") in text
 
@@ -228,7 +240,7 @@ def test_since_and_compare(tmp_path):
     told = json.loads(run("compare", EXAMPLES / "mk1.yaml", EXAMPLES / "mk2.yaml", "--runs", "200", "--json").out)
     listed = text.replace("–", "")  # a sentence a line
     assert len(told["recommendation"]) > 200
-    assert flat(told["recommendation"]) in listed
+    assert flat(told["recommendation"].replace("; 'fieldworthy check' says how", "")) in listed  # no command on paper
     assert flat(f"between {told['interval'][0]['low']:+.1f} and {told['interval'][0]['high']:+.1f}") in text
     assert flat(f"succeeds in {100 * told['flip'][0]['chance']:.0f} % of the tries") in text
 

@@ -13,13 +13,14 @@ from scipy.optimize import brentq, linprog
 from scipy.spatial import ConvexHull
 
 from fieldworthy.cli.app import main
+from fieldworthy.drawing.style import PRINT, Style
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import Cases, evaluate, nudge, run
 from fieldworthy.files import BadInput, instantiate
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.robot.model.season import Season
 from fieldworthy.systems.clamp import check as clamping
-from fieldworthy.systems.clamp.figure import holdings
+from fieldworthy.systems.clamp.figure import figures, holdings
 from robots import GRAVITY, check, example_copy, find, load
 
 PSI = 6894.757293168
@@ -42,6 +43,7 @@ AIR = {
     },
 }
 GONE = ...
+PAPER = Style(PRINT, "metric", 440.0)
 
 
 def world(clamp=None, pot=None, **more):
@@ -518,6 +520,19 @@ def test_the_figure_of_a_clamp_shows_where_it_slips(tmp_path):
     assert np.interp(at, data.gauge, data.held) == pytest.approx(data.pull, rel=1e-3)
     assert data.held[-1] / data.held[30] == pytest.approx(data.gauge[-1] / data.gauge[30], rel=1e-6)
     assert data.gauge[-1] == pytest.approx(600e3)
+
+
+def test_a_clamp_that_locks_has_a_figure_of_what_it_holds_the_harder_it_is_set(tmp_path):
+    """The pull held is in proportion to the jaw's force (Coulomb), so it slips where that is short by as much."""
+    robot, season = world({"toggle": TOGGLE, "face": "60 deg"})
+    loaded = load(tmp_path, robot, season)
+    context = Context(loaded.nominal, loaded.nominal_season)
+    (drawn,) = [one for one in figures(context, PAPER) if "locked" in one.title]
+    held = find(evaluate(loaded, 0), "clamp.hold.jaw")
+    set_to = float(loaded.nominal.mechanisms["jaw"].toggle.preload)
+    slips = float(re.search(r"below ([\d.]+) N it slips", drawn.alt)[1])
+    assert slips == pytest.approx(set_to * 6.0 * GRAVITY * 0.8 / held.value, rel=5e-3)
+    assert f"holds {held.value:.3g} N" in drawn.alt
 
 
 UNDER = {

@@ -113,7 +113,9 @@ def _told(data: Any) -> str:
     entries = _entries(data)
     if len(entries) <= _FEW and not any(_nested(item) for item in entries.values()):
         return "; ".join(f"{key} {_said(item)}" for key, item in entries.items())
-    return f"with {', '.join(str(key) for key in entries)}"
+    if all(_nested(item) for item in entries.values()):  # things by their names
+        return f"with {', '.join(str(key) for key in entries)}"
+    return f"described by {len(entries)} entries"
 
 
 def _said(value: Any) -> str:

@@ -34,17 +34,19 @@ class Decision:
     matrix: Matrix
 
 
-def choice(decision: Decision, style: Style) -> list[Section]:
-    """Lay a decision out."""
+def choice(decision: Decision, style: Style, *, follows: bool = False) -> list[Section]:
+    """Lay a decision out; one that follows the change log begins no page."""
     names = ", ".join(decision.matrix.names)
     return [
         Section(
             f"The decision: {names}",
             [*_alternatives(decision), *_criteria(decision.matrix, decision.found), *_used(decision)],
+            new_page=not follows,
         ),
         Section(
             "The decision: forecast and recommendation",
             _forecast(decision.found, style, Words(decision.variants[0], *decision.reports)),
+            new_page=False,
         ),
     ]
 
@@ -185,7 +187,9 @@ def _judged(found: Comparison) -> list[Block]:
     ]
     if not rows:
         return []
-    heads = ("Result", found.difference[0].first, found.difference[0].variant if len(found.difference) == 1 else "then")
+    first, *others = found.difference[0].first, found.difference[0].variant
+    alone = len(found.difference) == 1
+    heads = (f"Result of {others[0]}, where it has one" if alone else "Result", first, others[0] if alone else "then")
     return [Head("What is judged otherwise"), Table(heads, rows, (6.4, 1.3, 1.3), (), True)]
 
 

@@ -138,11 +138,13 @@ class Words:
         return show(quantity.si, quantity.kind, unit), f"± {off}" if off else ""
 
 
-_COMMAND = re.compile(r"; 'fieldworthy [^']*' says [^.;]*|(?<=\.) 'fieldworthy [^']*' says [^.]*\.")
+_COMMAND = re.compile(
+    r"; 'fieldworthy [^']*' says [^.;]*|(?<=\.) 'fieldworthy [^']*' says [^.]*\.| \('[a-z_]+' of the [a-z ]+ '[^']*'\)"
+)
 
 
 def on_paper(text: str) -> str:
-    """A sentence without the command that would tell more: who reads a page types none."""
+    """A sentence without the command that would tell more, or the key that would: who reads a page types none."""
     return _COMMAND.sub("", text)
 
 

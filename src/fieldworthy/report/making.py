@@ -169,7 +169,7 @@ def make_judges(loaded: Loaded, wanted: Wanted) -> Paper:
 
 def _decided(loaded: Loaded, wanted: Wanted) -> list[Section]:
     found = _decision(loaded, wanted)
-    return [] if found is None else choice(found, style_of(loaded))
+    return [] if found is None else choice(found, style_of(loaded), follows=wanted.since is not None)
 
 
 def _decision(loaded: Loaded, wanted: Wanted) -> Decision | None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from fieldworthy.decide.remedy import FoundRemedies, Remedy
+from fieldworthy.decide.remedy import Breakage, FoundRemedies, Remedy
 from fieldworthy.drawing.svg import Figure
 from fieldworthy.engine import figure as drawn_margins
 from fieldworthy.engine.context import Context
 from fieldworthy.engine.figure import margins_of
-from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, check_named, name_of
+from fieldworthy.engine.finding import DisplayUnits, Fact, Finding, Report, check_named
 from fieldworthy.engine.system import systems
 from fieldworthy.files import Quantity
 from fieldworthy.files.document import dotted
@@ -47,6 +47,7 @@ from fieldworthy.report.formulas import (
     formula_of,
     formulas_for,
     named,
+    on_paper,
     pages_of,
     put_in,
     put_in_on,
@@ -57,6 +58,7 @@ from fieldworthy.report.formulas import (
     telling,
     worth,
 )
+from fieldworthy.report.typeset import pages
 from fieldworthy.robot import Loaded
 from fieldworthy.units import counted, digits
 
@@ -105,24 +107,26 @@ def what_follows(
     alike: dict[str, list[str]] = {}  # one change often mends several checks: it is told once
     for finding, mending in failing:
         if mending is not None:
-            alike.setdefault(_mended(mending, words), []).append(check_named(finding.id, finding.subject))
-    lines = [
-        f"For {_and([name.removeprefix('the check ') for name in names])}: {told}" for told, names in alike.items()
-    ]
-    open_ = [name_of(f) for f, mending in failing if mending is None and f.verdict == "short"]
+            alike.setdefault(_mended(mending, words), []).append(_quoted(finding))
+    lines = [f"For {_and(names)}: {told}" for told, names in alike.items()]
+    open_ = [_quoted(f) for f, mending in failing if mending is None and f.verdict == "short"]
     if open_:
-        lines.append(f"To change before the event: {'; '.join(open_)}.")
+        lines.append(f"To change before the event: {_and(open_)}.")
     for finding in (f for f in findings if f.verdict == "unknown"):
         lacking = ", ".join(words.key(key) for key in finding.missing)
-        lines.append(f"{name_of(finding)}: give {lacking} in the file, then it can be judged." if lacking else
+        lines.append(f"For {_quoted(finding)}: give {lacking} in the file, then it can be judged." if lacking else
                      finding.because)  # fmt: skip
     doubtful = [f for f in findings if f.verdict == "close"]
     if doubtful:
-        listed = "; ".join(f"{name_of(f)} ({chance(f.chance)})" for f in doubtful)
+        listed = _and([f"{_quoted(f)} ({chance(f.chance)})" for f in doubtful])
         keys = dict.fromkeys(f.sharpen for f in doubtful if f.sharpen)
         measure = f" Measure first: {'; '.join(words.key(key) for key in keys)}." if keys else ""
         lines.append(f"Not sure enough: {listed}.{measure}")
     return lines or ["Nothing here is short or in doubt: spend the time elsewhere."]
+
+
+def _quoted(item: Finding | Breakage) -> str:
+    return check_named(item.id, item.subject).removeprefix("the check ")
 
 
 def _mended(mending: FoundRemedies, words: Words) -> str:
@@ -139,8 +143,7 @@ def _change(remedy: Remedy) -> str:
 
 def broken_by(remedy: Remedy) -> str:
     """Name the checks that a change breaks, the first of them where they are many."""
-    named_ = [check_named(one.id, one.subject).removeprefix("the check ") for one in remedy.breaks]
-    names = list(dict.fromkeys(named_))
+    names = list(dict.fromkeys(_quoted(one) for one in remedy.breaks))
     left = len(names) - _BROKEN
     return f"the check{'s' * (len(names) > 1)} {_and([*names[:_BROKEN], *([f'{left} more'] if left > 0 else [])])}"
 
@@ -155,11 +158,11 @@ _FACTS, _FINDINGS, _INPUTS = 2, 6, 5  # lines on a subsystem's page
 _WIDE = (0.28, 0.42)  # of a page's height, for wide figures
 _MENDED = 0.06  # less where changes are told below them
 _ASSUMED = 11  # rows of defaults
-_MARGINS, _MANY = 18, 24  # in the figure of margins, above many rows or few
+_LESS = (0, 1, 2, 3, 4)  # rows of the lists of a page, by which it may be shorter
+_MARGINS = 42  # in the figure of margins, at most
 _ROWS = 60  # parts; a longer list leaves no room on its last page
-_HEIGHT, _LEAST, _AXIS, _ROW = 0.46, 0.24, 0.07, 0.0225  # of a page: the figure of margins, its axis and its rows
+_LEAST, _AXIS, _ROW = 0.3, 0.075, 0.0205  # of a page: what a figure of margins needs, its axis and each of its rows
 _BROKEN = 3  # checks that a change breaks, by name
-_TOLD = 8  # rows above that figure, beyond which it begins another page
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +211,7 @@ def notebook(content: Content) -> Paper:
     report, loaded = content.report, content.loaded
     context = Context(loaded.nominal, loaded.nominal_season)
     sections = [_robot(content, context), *_parts(content), _short(content)]
-    sections += [_subsystem(content, context, page) for page in pages_of(report)]
+    sections += [_on_a_page(content, context, page) for page in pages_of(report)]
     if content.played is not None:
         sections += _match(content, content.played)
     sections += [*content.more, _assumed(content), _sources(report)]
@@ -322,22 +325,23 @@ def _short(content: Content) -> Section:
     open_ = [f.because for f in report.findings if f.verdict == "unknown"]
     if open_:
         blocks += [Head("Not judged: the file does not say enough"), Points(open_)]
-    told = len(short) + len(near) + len(open_)
-    most = min(_MARGINS if told <= _TOLD else _MANY, len(report.findings))
-    left = _left(content, told) - 0.05 * (bool(near) + bool(open_))
-    if _LEAST < left < _HEIGHT:
-        most = min(most, int((left - _AXIS) / _ROW))
+    room = _left(content, len(short) + len(near) + len(open_), bool(near) + bool(open_))
+    most = min(_MARGINS, len(report.findings), int((room - _AXIS) / _ROW))
     figure = drawn_margins.margins(margins_of(report)[:most], style_of(content.loaded))
-    height = min(left, _HEIGHT) if left > _LEAST else _HEIGHT if told <= _TOLD else 0.6
-    blocks += [Head(f"The {most} smallest margins"), Picture(figure, height)]
+    first = " and ".join(word for word, found in (("short", short), ("close", near)) if found)
+    head = f"{most} margins: what is {first}, then the smallest" if first else f"The {most} smallest margins"
+    blocks += [Head(head), Picture(figure, room)]
     return Section(
         "What is short, and how near the rest is", blocks, new_page=len(content.loaded.nominal.parts) > _ROWS
     )
 
 
-def _left(content: Content, told: int) -> float:
-    """What the parts list and what is short leave of their page, about."""
-    return 0.8 - 0.0135 * len(content.loaded.nominal.parts) - 0.036 * told
+def _left(content: Content, told: int, heads: int) -> float:
+    """What the parts list and what is short leave of their last page for the figure, about; of a new one else."""
+    parts = len(content.loaded.nominal.parts)
+    listed = 0.084 + 0.0138 * parts if 0 < parts <= _ROWS else 0.0
+    left = 1.0 - (listed + 0.09 + 0.03 * told + 0.045 * heads) % 1.0
+    return left - 0.07 if left > _LEAST else 0.9
 
 
 def _told_short(head: str, findings: Sequence[Finding]) -> Table:
@@ -350,7 +354,19 @@ def _told_short(head: str, findings: Sequence[Finding]) -> Table:
     return Table((head, "Page", "Margin", "Holds in"), rows_, (6.0, 1.6, 0.8, 0.9), (2, 3))
 
 
-def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
+def _on_a_page(content: Content, context: Context, of: SystemPage) -> Section:
+    """A subsystem's page; where changes are told, with shorter lists until it is one page."""
+    section = _subsystem(content, context, of)
+    if not any(f.fails and belongs(of, f) for f in content.report.findings) or not content.mendings:
+        return section
+    for less in _LESS:
+        section = _subsystem(content, context, of, less)
+        if pages(Paper("", "", (), "", [section], "notebook", content.size)) <= 2:  # it begins behind a cover
+            break
+    return section
+
+
+def _subsystem(content: Content, context: Context, of: SystemPage, less: int = 0) -> Section:
     page = of.page
     report, loaded = content.report, content.loaded
     findings = [f for f in report.findings if belongs(of, f)]
@@ -359,7 +375,8 @@ def _subsystem(content: Content, context: Context, of: SystemPage) -> Section:
     shown = formulas_for(page, loaded.nominal)
     drawn = figures_for(of.name, context, style_of(loaded, page.wide or HALF))
     # what many formulas and figures take of the page is taken from the lists
-    fewer = 0 if page.wide else max(0, len(shown) - 2, len(shown) + len(drawn) - 3)
+    fewer = 0 if page.wide else max(0, len(shown) - 2, len(shown) + 2 * len(drawn) - 4)
+    fewer = min(fewer + less, _FINDINGS - 1)
     keys = inputs_of(findings or facts, known, _INPUTS - (page.wide > 0) - min(fewer, 2))
     mended = {(m.id, m.subject): m for m in content.mendings}
     words = Words(loaded, report)
@@ -426,12 +443,13 @@ def _match(content: Content, played: Played) -> list[Section]:
         return sections
     low, high = forecast.interval or (forecast.mean, forecast.mean)
     words = Words(content.loaded, content.report)
-    told = [*(one.sentence for one in forecast.contradictions), *(one.sentence for one in forecast.losses)]
+    sentences = [*(one.sentence for one in forecast.contradictions), *(one.sentence for one in forecast.losses)]
+    told = [_own(words.text(one), content.report.robot) for one in sentences]
     blocks: list[Block] = [
         Para(f"{forecast.mean:.1f} points are to be expected, over {counted(forecast.runs, 'match')} "
              f"(seed {forecast.seed}). The robot's true mean lies between {round(low)} and {round(high)} (95 %), "
              "by the practice and the tolerances that the file states; more matches do not narrow it.", "lead"),
-        *([Points([words.text(one) for one in told])] if told else []),
+        *_parting(told),
         Head("How often it scores how much"),
         Picture(score.distribution([played.scores], style), 0.26),
         Head("What limits it"),
@@ -445,6 +463,16 @@ def _match(content: Content, played: Played) -> list[Section]:
         blocks.append(Para(f"Finish, {step.action} at {step.place}: done in {100 * step.chance:.1f} % of the matches "
                            f"({100 * a:.1f} to {100 * b:.1f} %)."))  # fmt: skip
     return [*sections, Section("What it will score", blocks)]
+
+
+def _parting(told: Sequence[str]) -> list[Block]:
+    return [Head("Where practice, computing and the forecast part"), Points(told)] if told else []
+
+
+def _own(sentence: str, robot: str) -> str:
+    """A sentence about the robot that the notebook is about: without its name, and without the key of its file."""
+    said = on_paper(sentence.removeprefix(f"{robot}: "))
+    return f"{said[:1].upper()}{said[1:]}"
 
 
 def _tries(forecast: Forecast) -> Table:

@@ -1,4 +1,4 @@
-"""Clamps: the pull that each holds, over the pressure in its tank."""
+"""Clamps: the pull that each holds, over the pressure in its tank or over the force that it is locked with."""
 
 from __future__ import annotations
 
@@ -159,6 +159,32 @@ def pronged(context: Context, name: str, spec: Clamp, style: Style) -> Figure:
     return chart(what, style)
 
 
+def locked(context: Context, name: str, spec: Clamp, style: Style) -> Figure:
+    """Draw what a clamp that locks over centre holds, the more the harder its jaw is set, with the rival's pull."""
+    toggle, pull = spec.toggle, pull_of(spec)
+    assert toggle is not None, "asked for where links lock it"
+    assert pull is not None, "asked for where a rival pulls"
+    grip, preload, pulls = grip_of(context, spec), first(toggle.preload), first(pull)
+    press = np.linspace(0.0, 1.5 * preload, _POINTS)
+    held = _over(press, clamping.holding_force(press, grip.gain, grip.seat))
+    holds = style.show(float(np.interp(preload, press, held)), "force")
+    least = first(pull / clamping.holding_force(1.0, grip.gain, grip.seat))
+    slips, set_to = style.show(least, "force"), style.show(preload, "force")
+    what = Chart(
+        title=f"Pull that '{name}' holds, locked without air",
+        alt=f"Set to {set_to}, '{name}' holds {holds} whatever the air; a rival pulls with "
+        f"{style.show(pulls, 'force')}, and below {slips} it slips.",
+        x=Axis("Force of the locked jaw", "force", low=0.0, high=float(press[-1])),
+        y=Axis("Pull", "force", low=0.0, high=1.15 * max(pulls, float(held.max()))),
+        marks=[
+            Line(x=press, y=held, name=f"'{name}' holds", tone=0),
+            Limit(at=pulls, name=f"a rival pulls with {style.show(pulls, 'force')}"),
+            Limit(at=preload, side="x", name=f"set to {set_to}", tone="ink", dash="2 3"),
+        ],
+    )  # fmt: skip
+    return chart(what, style)
+
+
 def figures(context: Context, style: Style) -> Iterator[Figure]:
     """What stands on the notebook's page."""
     for data in holdings(context):
@@ -166,7 +192,11 @@ def figures(context: Context, style: Style) -> Iterator[Figure]:
         if data.goes is not None:
             yield going(data, style)
     for name, spec in context.robot.mechanisms.items():
-        if isinstance(spec, Clamp) and spec.prongs and first(spec.yaw_error) > 0.0:
+        if not isinstance(spec, Clamp):
+            continue
+        if spec.toggle is not None and spec.rival is not None and np.isfinite(first(grip_of(context, spec).gain)):
+            yield locked(context.nominal, name, spec, style)
+        if spec.prongs and first(spec.yaw_error) > 0.0:
             yield pronged(context.nominal, name, spec, style)
 
 

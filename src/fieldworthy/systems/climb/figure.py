@@ -219,8 +219,13 @@ def _points(data: HangingCurves, moment: Attitude) -> Iterable[Array]:
         yield np.array([[data.wall, 0.0]])
 
 
+_LEVEL = 0.05  # degrees that one decimal does not show
+
+
 def _way(attitude: float, style: Style) -> str:
     turned = float(style.value(abs(attitude), "angle"))
+    if turned < _LEVEL:
+        return "level"
     return f"{turned:.{0 if turned >= 9.95 else 1}f}° nose {'down' if attitude >= 0.0 else 'up'}"
 
 

@@ -400,7 +400,7 @@ def through(data: IntakeCurves, style: Style) -> Figure:
         last = data.traces[0]
         marks.append(Spot(x=float(last.time[-1]), y=data.rest, name="rests here", tone="bad", shape="cross"))
     what = Chart(
-        title=f"{data.object} after {data.object} through '{data.name}'",
+        title=f"{data.object.capitalize()} after {data.object} through '{data.name}'",
         alt=_alt(data, style),
         x=Axis("Time", "time"),
         y=Axis("Place along the path", "length", -data.length, end),

@@ -180,6 +180,7 @@ def _shares(sources: tuple[str, ...], variances: Array) -> dict[str, float]:
 _MOST_WAYPOINTS = 12
 _MOST_SOURCES = 5
 _NEAR = 8  # of the places around a point, those beside it
+_LINES = 2  # below an enlarged ellipse, of what makes it large
 _CELL = 150.0  # width that an enlarged ellipse wants [px]
 _PAPER, _SHARE = (600.0, 700.0), 0.6  # widths of figures across paper [px], and the plan's part of it
 _BESIDE = 6  # enlarged ellipses that find room beside the plan
@@ -361,7 +362,10 @@ def _cell(sheet: Sheet, box: Box, waypoint: Waypoint, scaled: tuple[float, float
     source = waypoint.dominating or "nothing is uncertain"
     share = f", {sheet.style.show(waypoint.shares[source], 'share', 2)}" if waypoint.dominating else ""
     lines = [(f"{waypoint.number} {waypoint.place}", True), (said, False)]
-    lines += [(line, False) for line in wrapped(f"{source}{share}", SMALL, box.w - 6.0)[:2]]
+    told = wrapped(f"{source}{share}", SMALL, box.w - 6.0)
+    if len(told) > _LINES:  # rather no share than half of it
+        told = wrapped(source, SMALL, box.w - 6.0)
+    lines += [(line, False) for line in told[:_LINES]]
     for i, (line, bold) in enumerate(lines):
         text = shortened(line, SMALL, box.w - 4.0, bold)
         letters = Letters(colour if i == 1 else theme.ink, SMALL, "middle", bold=bold)
