@@ -430,7 +430,7 @@ def _pane(sheet: Sheet, top: float, pane: Pane, x: Axis, sides: tuple[float, flo
     lines += [_named(sheet, where, line) for line in pane.named]
     if lines and pane.aside:
         sheet.text(where.plot.right + 14.0, where.plot.y - 12.0, pane.aside, Letters(sheet.style.theme.quiet, SMALL))
-    paint_marks(sheet, where, pane.marks)
+    paint_marks(sheet, where, pane.marks, [ends for ends, _, _ in lines])
     end_labels(sheet, dataclasses.replace(where, outer=sheet.area), lines)
     return where
 

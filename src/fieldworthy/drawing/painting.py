@@ -184,12 +184,12 @@ def around(at: tuple[float, float]) -> list[Place]:
 _ORDER: tuple[type[Any], ...] = (Span, Band, Bars, Limit, Line, Points, Spot)
 
 
-def paint_marks(sheet: Sheet, where: Frame, marks: Sequence[Mark]) -> None:
-    """Draw all marks of a chart."""
+def paint_marks(sheet: Sheet, where: Frame, marks: Sequence[Mark], also: Sequence[Array] = ()) -> None:
+    """Draw all marks of a chart; names keep clear of them, and of lines that are drawn already."""
     numbered = sorted(zip(marks, turns(marks), strict=True), key=lambda pair: _ORDER.index(type(pair[0])))
     for mark, turn in numbered:
         _PAINT[type(mark)](sheet, where, mark, turn)
-    curves = [trail for mark, _ in numbered for trail in _trails(where, mark)]
+    curves = [*also, *(trail for mark, _ in numbered for trail in _trails(where, mark))]
     if where.direct:
         ends = [(mark, turn) for mark, turn in numbered if isinstance(mark, Line) and mark.name]
         end_labels(sheet, where, [(_points(where, m), m.name, colour_of(m.tone, t, sheet.style)[0]) for m, t in ends])

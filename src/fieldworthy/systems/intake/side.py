@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fieldworthy.arrays import Array
-from fieldworthy.drawing.painting import Place, around, place
+from fieldworthy.drawing.painting import Place, place
 from fieldworthy.drawing.style import Style
 from fieldworthy.drawing.svg import SMALL, Figure, Ink, Letters, Sheet
 from fieldworthy.engine.context import Context
@@ -98,6 +98,7 @@ class _Side:
             lowest = intake.hold.sensor if intake.hold.lower is None else intake.hold.lower
             start = min(start, lowest - 1.2 * intake.length)
             end = max(end, intake.hold.sensor + intake.hold.room + 0.1 * intake.length)
+        self.rollers: list[tuple[float, float, float]] = []  # middle and radius of each that is drawn [px]
         self.places = np.linspace(start, end, 241)
         self.slopes = self._slopes()
         steps = np.diff(self.places, prepend=self.places[0])
@@ -149,6 +150,7 @@ class _Side:
         theme, radius = self.style.theme, stage.radius
         high = -self.half - radius if stage.hooked else self.half - stage.squeeze + radius
         centre, shown = self.on(stage.grip, high), self.scale * radius
+        self.rollers.append((*centre, shown))
         self.sheet.circle(centre, shown, Ink(theme.edge, theme.block, 1.6, "4 2" if stage.hooked else None))
         # the side that touches the object moves onwards
         angle = stage.turning * time * (-1.0 if stage.hooked else 1.0)
@@ -158,11 +160,15 @@ class _Side:
             self.sheet.line(*ends, Ink(theme.edge, width=1.4))
 
     def names(self) -> None:
-        """Stages beside their rollers."""
-        for stage in self.intake.stages:
+        """Stages beside their rollers, on none of them."""
+        discs = [_disc(*roller) for roller in self.rollers]
+        for stage, (x, y, radius) in zip(self.intake.stages, self.rollers, strict=True):
+            far, near = radius + 6.0, 0.7 * radius + 6.0
+            places: list[Place] = [(x, y - far, "middle"), (x - near, y - near, "end"), (x + near, y - near, "start")]
+            places += [(x - far, y + 4.0, "end"), (x + far, y + 4.0, "start")]
+            places += [(x + aside, y - far - up, "middle") for up in (14.0, 28.0) for aside in (0.0, -radius, radius)]
             text = f"{stage.name}, {self.style.show(stage.speed, 'speed')}"
-            x, y = self.on(stage.grip, self.half + 2.0 * stage.radius)
-            self._name(text, self.style.theme.ink, [(x, y - 5.0, "middle"), *around((x, y - 4.0))])
+            self._name(text, self.style.theme.ink, places, discs)
 
     def sensor(self, at: float, name: str) -> None:
         """A beam across the path, and its name below."""
@@ -172,12 +178,14 @@ class _Side:
         # outside the path, where no object comes: the name stays where it is from moment to moment
         x, y = low
         right = self.style.width - 4.0
-        self._name(
-            name, colour, [(x + 6.0, y + 13.0, "start"), (x + 8.0, y + 27.0, "middle"), (right, y + 27.0, "end")]
-        )
+        places: list[Place] = [(x + 6.0, y + 13.0, "start"), (x + 8.0, y + 27.0, "middle"), (right, y + 27.0, "end")]
+        places += [(right, y + down, "end") for down in (41.0, 55.0, 69.0, 83.0)]
+        taken = [self._beside(share * self.half) for share in np.linspace(-1.0, 1.0, 9)]
+        lines = [np.array([self._shown(float(p.real), float(p.imag)) for p in row]) for row in taken]
+        self._name(name, colour, places, lines)
 
-    def _name(self, text: str, colour: str, places: Sequence[Place]) -> None:
-        place(self.sheet, text, Letters(colour, SMALL, halo=self.style.theme.paper), places, [])
+    def _name(self, text: str, colour: str, places: Sequence[Place], clear_of: Sequence[Array]) -> None:
+        place(self.sheet, text, Letters(colour, SMALL, halo=self.style.theme.paper), places, clear_of)
 
     def thing(self, nose: float, turn: int) -> None:
         """One object with its number."""
@@ -194,6 +202,13 @@ class _Side:
             points = [(centre[0] + a * c - b * s, centre[1] - a * s - b * c) for a, b in corners]
             self.sheet.path(points, ink, closed=True)
         self.sheet.text(centre[0], centre[1] + 4.0, str(turn + 1), Letters(colour, anchor="middle", bold=True))
+
+
+def _disc(x: float, y: float, radius: float) -> Array:
+    """A line all over a disc, of which names keep clear."""
+    turn = np.linspace(0.0, 12.0 * math.pi, 145)
+    far = np.minimum(radius * turn / (10.0 * math.pi), radius)
+    return np.stack([x + far * np.cos(turn), y + far * np.sin(turn)], axis=-1)
 
 
 def shown(context: Context, style: Style) -> Iterator[Section]:
