@@ -18,9 +18,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, BinaryIO, TypeAlias
+from typing import TYPE_CHECKING, Any, BinaryIO, TypeAlias
 
 from fieldworthy.errors import Error
+
+if TYPE_CHECKING:
+    from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
 KeyPath = tuple[str | int, ...]
 _SHOWN = 50  # problems; whoever has more mends these first
@@ -349,18 +352,29 @@ _ODD = re.compile(r"[\t\x85\u2028\u2029\ufeff]|\r(?!\n)|(?:^|[\s\[{,:?-])[&*!]|^
 
 def read_document(file: Path, text: str | None = None) -> Document:
     """Read a YAML file into plain data with the place of every key."""
-    from ruamel.yaml.error import MarkedYAMLError, YAMLError  # noqa: PLC0415
-
     text = read_text(file) if text is None else text
     _refuse_control(file, text)
     try:
         return _Builder(file, events_of(text)).document()
-    except MarkedYAMLError as error:
+    except _marked() as error:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
         raise BadInput([Problem(file, line, column, (), _in_words(str(error.problem or error.context)))]) from error
-    except (YAMLError, ValueError) as error:
+    except (_plain(), ValueError) as error:
         raise BadInput([Problem(file, 1, 1, (), f"expected YAML: {str(error).splitlines()[0]}")]) from error
+
+
+def _marked() -> type[MarkedYAMLError]:
+    """A parser's refusal with its place; asked for only when there is one, so that a whole file waits for no import."""
+    from ruamel.yaml.error import MarkedYAMLError  # noqa: PLC0415
+
+    return MarkedYAMLError
+
+
+def _plain() -> type[YAMLError]:
+    from ruamel.yaml.error import YAMLError  # noqa: PLC0415
+
+    return YAMLError
 
 
 def _refuse_control(file: Path, text: str) -> None:
