@@ -8,8 +8,10 @@ import mujoco
 import numpy as np
 import pytest
 
+from fieldworthy.engine.context import Context
 from fieldworthy.engine.evaluate import evaluate
 from fieldworthy.robot import load_robot
+from fieldworthy.systems.balance.gentle import options
 from fieldworthy.vehicle import state
 from overturning import Robot
 from robots import EXAMPLES, GONE, GRAVITY, changed, check, example, example_copy, fact, find, load, nominal
@@ -439,3 +441,23 @@ def test_limits_all_round_against_hand_geometry(tmp_path):
         u, v = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
         ways[degrees] = min((ways[0] if u > 0 else ways[180]) / abs(u), (ways[90] if v > 0 else ways[270]) / abs(v))
     assert limit.value == pytest.approx(min(GRAVITY * way / z for way in ways.values()), rel=1e-6)
+
+
+def test_gentler_driving_is_held_to_nine_tenths_of_what_keeps_the_wheels_down(tmp_path):
+    """Tall, it lifts its rear wheels from g 0.12 / 0.2 on; all wheels grip alike, so it brakes with g 0.8 at most.
+
+    The limit is nine tenths of the one over the other, in steps of 5 %: written into the file, the wheels stay down.
+    """
+    loaded = load(tmp_path, TIPPY)
+    context = Context(loaded.nominal, loaded.nominal_season)
+    limit, brakes = GRAVITY * (0.14 - 0.02) / 0.2, float(state.performance(context, "driving").forward.stop)
+    assert limit < brakes <= GRAVITY * 0.8 * (1 + 1e-9)
+    option = next(options(context))
+    braking = math.floor(0.9 * limit / brakes * 20) / 20
+    assert float(option.sets["drive", "braking"]) == pytest.approx(braking)
+    assert option.what.startswith(f"Limit braking to {100 * braking:.0f} %")
+    gentle = changed(TIPPY, {"drive": {key: float(value) for (_, key), value in option.sets.items()}})
+    before, after = (find(check(tmp_path, robot), "balance.tip.forward") for robot in (TIPPY, gentle))
+    assert before.fails
+    assert not after.fails
+    assert after.limit <= 0.9 * limit * (1 + 1e-9)

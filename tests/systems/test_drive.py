@@ -163,6 +163,15 @@ def test_braking_limited_by_tipping_takes_longer(tmp_path):
     assert found > 1.01 * Drive(start_at=start).move(2.0)["time"]
 
 
+@pytest.mark.parametrize("share", [0.8, 0.35])
+def test_a_program_that_holds_the_start_back_takes_longer_by_what_the_equations_say(tmp_path, share):
+    gentle = changed(SPRINT, {"drive": {"starting": share}})
+    hardest = Drive().pull(0.0)[0]
+    found = find(check(tmp_path, gentle), "drive.sprint").value
+    assert found == pytest.approx(Drive(start_at=share * hardest).move(2.0)["time"], rel=1e-4)
+    assert float(nominal_performance(tmp_path, gentle).launch) == pytest.approx(share * hardest, rel=1e-6)
+
+
 def test_a_start_that_would_lift_the_front_wheels_is_held_back(tmp_path):
     """Moments about the rear contacts, 140 mm behind the middle: harder than g 0.14 / h the front comes up."""
     tall = {"parts": {"box": {"position": ["0.02 m", "0.01 m", "0.4 m"]}}, "drive": {"motors": 10}}

@@ -291,7 +291,8 @@ class Remedy:
         """Hours of work and points gained, in words, and whether it is then close."""
         worth = self.points is not None and abs(self.points) >= 0.5
         unit = "point" if worth and abs(round(self.points or 0.0)) == 1 else "points"
-        earned = f", {self.points:+.0f} {unit} a match" if worth else ""
+        even = "" if self.points is None else ", as many points a match"
+        earned = f", {self.points:+.0f} {unit} a match" if worth else even
         return f"about {digits(max(self.hours, 0.5), 2)} h{earned}{'' if self.sure else '; then it is close'}"
 
 

@@ -27,6 +27,7 @@ from fieldworthy.physics.motors.motor import Battery, Controller, GearStage, Mot
 from fieldworthy.physics.statics.support import STANDARD_GRAVITY, wheel_loads
 from fieldworthy.physics.statics.tipping import tip_acceleration
 from fieldworthy.robot.model.catalogue import MotorClass
+from fieldworthy.robot.model.machine import Drive as DriveSpec
 from fieldworthy.robot.model.machine import Pose
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.vehicle.body import aligned, stacked
@@ -82,12 +83,15 @@ class Throw:
     grip : Coefficient of friction in use at the wheels that then carry [-]
     force : Most that motors and resistance give at the rims [N]
     starts : 1 where starting away from that side throws it harder than braking towards it, else 0 [-]
+    start, stop : By starting away from that side alone, and by braking towards it alone [m/s2]
     """
 
     asked: Real
     grip: Real
     force: Real
     starts: Real
+    start: Real
+    stop: Real
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,15 +241,24 @@ def _weighted(coefficients: Array, loads: Array) -> Array:
     return np.asarray((a * b).sum(axis=0))
 
 
-def loaded(drive: Drive, ground: Ground, use: Real) -> tuple[Load, Real]:
+def loaded(drive: Drive, ground: Ground, driven: DriveSpec) -> tuple[Load, Real]:
     """Put a robot's load on its drive."""
     # where it stands past its edge it cannot start or brake at all; a hundredth of g keeps the times finite
     least = 0.01 * STANDARD_GRAVITY
     starting = np.minimum(ground.grip_acceleration, np.maximum(ground.lifting, least))
+    if driven.starting is not None:
+        starting = np.minimum(starting, np.maximum(driven.starting * hardest_start(drive, ground), least))
     free = Load(ground.mass, drive.rotating_mass, ground.resistance, starting)
-    braking = brake_deceleration(drive.line, free, ground.stopping, use)
+    braking = brake_deceleration(drive.line, free, ground.stopping, driven.braking)
     safe = np.maximum(np.minimum(braking, ground.tipping), least)
     return dataclasses.replace(free, deceleration=safe), braking
+
+
+def hardest_start(drive: Drive, ground: Ground) -> Real:
+    """Acceleration from rest that motors and grip allow [m/s2]."""
+    line, whole = drive.line, ground.mass + drive.rotating_mass
+    by_motors = (np.minimum(line.force_limit, line.stall_force) - ground.resistance) / whole
+    return np.minimum(by_motors, ground.grip_acceleration)
 
 
 def performance_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> DrivePerformance:
@@ -265,16 +278,14 @@ def performance_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> Dr
     starting = np.maximum(floor.starting - rolling - drag, 0.0) / mass
     tipping, lifting = (tip_acceleration(stance.edges[side], stance.height) for side in (0, 1))
     ground = Ground(mass, resistance, starting, floor.stopping / mass, tipping, lifting)
-    load, braking = loaded(drive, ground, robot.drive.braking)
+    load, braking = loaded(drive, ground, robot.drive)
     line, whole = drive.line, mass + drive.rotating_mass
-    launch = np.minimum((np.minimum(line.force_limit, line.stall_force) - resistance) / whole, starting)
+    launch = robot.drive.start_share * hardest_start(drive, ground)
     top = speed_curve(line, load).top_speed
     inertia, scrub = stance.body.inertia[2, 2], floor.scrub
     yaw = YawLoad(inertia, half_track(robot), scrub, floor.standing, resistance - drag, drive.rotating_mass)
-    motors, use = (
-        (np.minimum(line.force_limit, line.stall_force) - resistance, line.brake_force + resistance),
-        robot.drive.braking,
-    )
+    motors = (np.minimum(line.force_limit, line.stall_force) - resistance, line.brake_force + resistance)
+    use = (robot.drive.start_share, robot.drive.braking)
     forward, back = (
         _throw(grip, rolling + drag, motors, use, (mass, whole)) for grip in (floor.stopping, floor.starting)
     )
@@ -284,15 +295,18 @@ def performance_of(robot: Robot, drive: Drive, stance: Stance, pose: Pose) -> Dr
     )
 
 
-def _throw(grip: Real, resisting: Real, motors: tuple[Real, Real], use: Real, masses: tuple[Real, Real]) -> Throw:
+def _throw(
+    grip: Real, resisting: Real, motors: tuple[Real, Real], use: tuple[Real, Real], masses: tuple[Real, Real]
+) -> Throw:
     """Take the harder one of starting away from a side and of braking towards it."""
     (mass, whole), (starts, stops) = masses, motors
-    gripped = (np.maximum(grip - resisting, 0.0), use * grip)
-    forces = (np.maximum(starts, 0.0), use * stops)
+    gripped = (use[0] * np.maximum(grip - resisting, 0.0), use[1] * grip)
+    forces = (use[0] * np.maximum(starts, 0.0), use[1] * stops)
     start, stop = (np.minimum(force / whole, grips / mass) for force, grips in zip(forces, gripped, strict=True))
     harder = start > stop
     held, force = np.where(harder, gripped[0], gripped[1]), np.where(harder, *forces)
-    return Throw(np.maximum(start, stop), held / (mass * STANDARD_GRAVITY), force, np.where(harder, 1.0, 0.0))
+    hardest, used = np.maximum(start, stop), held / (mass * STANDARD_GRAVITY)
+    return Throw(hardest, used, force, np.where(harder, 1.0, 0.0), start, stop)
 
 
 def motor_loads(robot: Robot, action: str) -> dict[tuple[str, str], Real]:

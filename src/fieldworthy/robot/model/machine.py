@@ -419,6 +419,9 @@ class Drive:
     braking: Annotated[Real, Of("ratio", 0.0, above=True, most=100.0)] = assume(
         "1", "share of the braking that grip and motors allow which drivers use; common practice, no source", effort=0.5
     )
+    starting: Annotated[Real, Of("ratio", 0.0, 1.0, above=True, fixed=True)] | None = exact(
+        None, "share of the hardest start that the program lets drivers use; all of it where absent"
+    )
     motor_start_temperature: Temperature | None = exact(
         None, "of all motors as a match begins; as warm as the season's hall where absent"
     )
@@ -432,6 +435,11 @@ class Drive:
     )
     targets: Targets = exact(dict, "what the team wants of the drive")
     typical_moves: tuple[TypicalMove, ...] = exact((), "moves made often; the best gearing is found for their mix")
+
+    @property
+    def start_share(self) -> Real:
+        """Share of the hardest start that drivers use."""
+        return 1.0 if self.starting is None else self.starting
 
     def validate(self) -> Iterator[Fault]:
         """Say what is wrong with it as the file states it."""

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from fieldworthy.engine.system import Constants, Found, Page, System, later
 from fieldworthy.robot.model.robot import Robot
 from fieldworthy.systems.balance.check import check as judge
+from fieldworthy.systems.balance.gentle import options
 
 
 def follows(_robot: Robot) -> Mapping[str, tuple[str, ...]]:
@@ -29,6 +30,7 @@ SYSTEM = System(
     figures=later("fieldworthy.systems.balance.figure:figures"),
     shown=later("fieldworthy.systems.balance.figure:shown"),
     follows=follows,
+    options=options,
     dangerous=("balance.floor",),
     constants=Constants(
         found=(

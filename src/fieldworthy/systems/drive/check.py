@@ -172,7 +172,7 @@ def _ratio(context: Context, pose: str) -> Iterator[Outcome]:
     ratios = candidate_ratios()
     distances, times = np.array([float(m.distance) for m in mix]), np.array([float(m.times) for m in mix])
     geared = drive_of(robot, GearStage(ratios, own.efficiency))
-    load, _ = loaded(geared, picked(performance.ground), robot.drive.braking)
+    load, _ = loaded(geared, picked(performance.ground), robot.drive)
     whole = move_mix_time(geared.line, load, distances, times)
     now = float(move_mix_time(picked(performance.line), picked(performance.load), distances, times))
     best = int(np.argmin(whole))
