@@ -125,7 +125,6 @@ def test_the_start_page_and_the_question_of_a_conflict_are_accessible(browser, s
         expect(page.locator("#fw-state")).to_have_text("unsaved changes")
         file = server.folder / heron / "mk1.yaml"
         file.write_text(file.read_text("utf-8") + "# theirs\n", "utf-8")
-        page.click("#fw-save")
         page.wait_for_selector("#fw-conflict[open]")
         found += in_both_themes(page, f"conflict at {width}", drawn=False)
         assert found == []
