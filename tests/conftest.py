@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 
 from robots import EXAMPLES
 
@@ -21,6 +22,9 @@ def pytest_addoption(parser):
 
 
 def pytest_configure(config):
+    # on a busy machine any example may take long: no test hangs on speed
+    settings.register_profile("patient", deadline=None)
+    settings.load_profile("patient")
     config.stash[_EVIDENCE] = []
 
 
