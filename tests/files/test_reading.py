@@ -186,6 +186,21 @@ def test_a_slip_of_the_unit_is_told(tmp_path, old, new, key):
     assert len(told.value.problems) == 1
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("press: 6 N", "press: 6e12 mN", "at most 20000 N "),
+        ("press: 6 N", "press: 60 kN", "at most 20 kN "),
+        ("period: 10 ms, latency: 12 ms", "period: 7e29 ms, latency: 12 ms", "at most 100000 s "),
+    ],
+)
+def test_a_bound_is_told_without_a_row_of_noughts(tmp_path, old, new, told):
+    file = example_copy(tmp_path)
+    file.write_text(file.read_text("utf-8").replace(old, new, 1), "utf-8")
+    with pytest.raises(BadInput, match=told):
+        load_robot(file)
+
+
 TYPED = [
     *":-{}[]\"'#&*!|>%@`,?\n \t~=<\x85\u2028é",
     "\n---\n",

@@ -259,13 +259,21 @@ class Of:
         label = "" if unit == "1" else f" {unit}"
         most = self._greatest()
         if abs(si) > most:
-            far = f"at most {digits(abs(to_unit(most, self.kind, unit)), 1)}{label}"
+            far = f"at most {self._readable(most, unit)}"
         elif 0.0 < si < least and self.above:
             far = f"at least {digits(to_unit(least, self.kind, unit), 1)}{label}"
         else:
             return
         found = f"{digits(to_unit(si, self.kind, unit))}{label}"
         raise _wrong(f"a size that a robot can have, {far} (found {found}): is the unit right?")
+
+    def _readable(self, most: float, unit: str) -> str:
+        """Write a great bound without a row of noughts."""
+        number, label = abs(to_unit(most, self.kind, unit)), unit
+        if number >= 1e6:
+            number, label = most, KINDS[self.kind].si
+        many = f"{digits(number / 1e6)} million" if number >= 1e6 else digits(number, 1)
+        return many if label == "1" else f"{many} {label}"
 
     def bounds(self, unit: str) -> str:
         """Say the bounds in words."""
