@@ -623,7 +623,7 @@ def test_a_part_that_is_in_the_floor_already_is_named(runner):
     assert "part 'skid' reaches 0.018 m below the floor" in found.answer  # in the file's metres
     assert (
         "Nothing that varies changes that: mend it in the file first, or let one of these vary too: "
-        "height of part 'skid';" in found.answer
+        "upward position of part 'skid';" in found.answer
     )
     reach = wanted({"key": "parts.skid.position[2]", "between": ["2 mm", "10 mm"]}, want=["mass"], keep=False)
     nearer = search(loaded, reach, How(Budget(20)))

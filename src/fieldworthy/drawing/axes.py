@@ -7,7 +7,7 @@ part of a larger sheet).
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -57,11 +57,13 @@ class Chart:
     height: float | None = None
 
 
-def chart(what: Chart, style: Style) -> Figure:
-    """Draw a chart."""
+def chart(what: Chart, style: Style, above: Callable[[Sheet, Frame], None] | None = None) -> Figure:
+    """Draw a chart, and what is to lie above it."""
     high = what.height or _height(what, style)
     sheet = Sheet(style, high)
-    paint(sheet, sheet.area, what)
+    where = paint(sheet, sheet.area, what)
+    if above is not None:
+        above(sheet, where)
     return Figure(what.title, what.alt, sheet.document(what.title, what.alt), columns_of(what, style))
 
 

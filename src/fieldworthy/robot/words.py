@@ -69,6 +69,8 @@ class Named:
             return whole
         shift, place = _PLACES[self.axis]
         bare = whole.removeprefix("the ")
+        if not self.what and self.axis == "up":  # of a whole thing, whose own height is its size
+            place = "upward position"
         if bare.startswith("shift of "):
             return f"the {shift} {bare}"
         return f"the {place} of {bare.removeprefix('position of ') if bare.startswith('position of ') else whole}"

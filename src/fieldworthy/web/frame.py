@@ -77,7 +77,7 @@ async def _prepare(workspace: Workspace) -> None:
 
 def _head() -> str:
     stamp = int(max(path.stat().st_mtime for path in STATIC.iterdir()))
-    scripts = "".join(f'<script defer src="/fw/{name}.js?{stamp}"></script>' for name in ("page", "placing"))
+    scripts = "".join(f'<script defer src="/fw/{name}.js?{stamp}"></script>' for name in ("page", "placing", "brush"))
     return (
         f"<style>{_colours(':root', LIGHT)}{_colours(':root[data-theme=dark]', DARK)}</style>"
         f'<link rel="stylesheet" href="/fw/page.css?{stamp}">{scripts}'

@@ -7,11 +7,14 @@ import datetime
 import json
 import re
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import Literal
+
+import numpy as np
 
 from fieldworthy.api import Robot, compare
 from fieldworthy.decide import figure as variants
@@ -19,7 +22,9 @@ from fieldworthy.decide import search as decided
 from fieldworthy.decide.compare import Comparison
 from fieldworthy.decide.faults import FixFirst, fix_first
 from fieldworthy.decide.search import Budget, Design, Found, How
-from fieldworthy.decide.search.figure import Cloud, cloud, coordinates, scatter, so_far
+from fieldworthy.decide.search.cloud import Cloud, Within, cloud
+from fieldworthy.decide.search.figure import coordinates, scatter, so_far
+from fieldworthy.decide.search.result import changed_in
 from fieldworthy.decide.search.space import Variable, what_varies
 from fieldworthy.decide.search.wanted import Asked, asked, from_options
 from fieldworthy.decide.sensitivity import Influence, sensitivity
@@ -472,6 +477,7 @@ class SoFar:
     Attributes
     ----------
     source : The robot's texts
+    wanted : What was asked, as the page put it
     candidates, matches : Tried and played
     left : Time until its budget is spent [s]
     best : Of the first thing that is wanted; None where nothing holds yet
@@ -480,6 +486,7 @@ class SoFar:
     """
 
     source: Source
+    wanted: str
     candidates: int
     matches: int
     left: float
@@ -509,7 +516,8 @@ def searched(source: Source, wanted: str, minutes: float, seed: int) -> Searched
     loaded = robot_of(source)
     document = from_options(json.loads(wanted))
     wanted_of = asked(loaded, document)
-    teller = _Teller(source, wanted_of, tuple(_words_for(loaded, v) for v in wanted_of.space.variables))
+    names = tuple(_words_for(loaded, v) for v in wanted_of.space.variables)
+    teller = _Teller((source, wanted), wanted_of, names)
     found = decided.search(loaded, document, How(Budget(1_000_000, minutes), seed), teller.tell)
     return Searched(source, found, teller.last)
 
@@ -517,8 +525,8 @@ def searched(source: Source, wanted: str, minutes: float, seed: int) -> Searched
 class _Teller:
     """Tells the page how far a search is, not too often."""
 
-    def __init__(self, source: Source, wanted: Asked, names: tuple[str, ...]) -> None:
-        self._source, self._asked, self._names = source, wanted, names
+    def __init__(self, of: tuple[Source, str], asked: Asked, names: tuple[str, ...]) -> None:
+        self._of, self._asked, self._names = of, asked, names
         self._history: list[tuple[int, float]] = []
         self._told = 0.0
         self.last: SoFar | None = None
@@ -530,7 +538,7 @@ class _Teller:
         if best is not None:
             self._history.append((now.candidates, best))
         shown = None if now.known is None else cloud(self._asked, now.known, self._names)
-        self.last = SoFar(self._source, now.candidates, now.matches, now.left, best, shown, tuple(self._history[-400:]))
+        self.last = SoFar(*self._of, now.candidates, now.matches, now.left, best, shown, tuple(self._history[-400:]))
         if time.monotonic() - self._told > _PACE:
             progress(now.share, self.last)
             self._told = time.monotonic()
@@ -540,41 +548,65 @@ class _Teller:
 
 def drawn_search(
     source: Source, told: tuple[Cloud, tuple[tuple[int, float], ...]], of: tuple[int, int],
-    least: tuple[float, ...], look: Look,
+    within: Within, look: Look,
 ) -> Named:  # fmt: skip
-    """Draw what was tried."""
+    """Draw what was tried, and which of it lies within ranges."""
     shown, history = told
     style = styled(source, look)
     found = []
     if history:
         found.append(("best so far", so_far(history, shown.columns[0].label, style)))
     if len(shown.values):
-        found += [("candidates", scatter(shown, of, least, style)), ("lines", coordinates(shown, least, style))]
+        found += [("candidates", scatter(shown, of, within, style)), ("lines", coordinates(shown, within, style))]
     return tuple(found)
 
 
-def with_design(source: Source, design: Design) -> Source:
-    """A robot with a design's changes."""
-    texts = decided.texts_with(robot_of(source), decided.changes_in(design))
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One robot that a search tried: what changes in the files, and each change as a sentence."""
+
+    changes: tuple[tuple[KeyPath, object], ...]
+    sentences: tuple[str, ...]
+
+
+def candidate(source: Source, wanted: str, row: tuple[float, ...]) -> Candidate:
+    """Say what a candidate of a search is; a plan that was found is no part of it."""
+    loaded = robot_of(source)
+    space = asked(loaded, from_options(json.loads(wanted))).space
+    _, said = changed_in(loaded, space, np.array(row))
+    return Candidate(tuple(space.edits(np.array(row)).items()), said)
+
+
+def drawn_candidate(source: Source, found: Candidate, look: Look) -> Named:
+    """Draw a candidate beside the present robot."""
+    return _beside(source, with_changes(source, dict(found.changes)), "", look)
+
+
+def with_changes(source: Source, changes: Mapping[KeyPath, object]) -> Source:
+    """A robot with some changes of its files."""
+    texts = decided.texts_with(robot_of(source), changes)
     return Source(source.file, texts_of({**dict(source.texts), **texts}))
+
+
+def _beside(source: Source, other: Source, pose: str, look: Look) -> Named:
+    names = poses(source)
+    chosen = pose if pose in names else names[0] if names else ""
+    drawn = [(f"now {chosen}", in_pose(source, look, chosen)), (f"then {chosen}", in_pose(other, look, chosen))]
+    return tuple((name, figure) for name, figures in drawn for _, figure in figures)
 
 
 def drawn_design(source: Source, design: Design, pose: str, look: Look) -> Named:
     """Draw a design beside the present robot, and its plan where that is another."""
-    other = with_design(source, design)
-    names = poses(source)
-    chosen = pose if pose in names else names[0] if names else ""
-    drawn = [(f"now {chosen}", in_pose(source, look, chosen)), (f"then {chosen}", in_pose(other, look, chosen))]
-    found: Named = tuple((name, figure) for name, figures in drawn for _, figure in figures)
+    other = with_changes(source, decided.changes_in(design))
+    found = _beside(source, other, pose, look)
     if design.plan:
         found += tuple(("plan then", figure) for _, figure in drawn_plan(other, look))
     return found
 
 
-def variant_of(source: Source, design: Design, name: str, file: Path) -> Texts:
-    """The texts of a design as a robot file of its own, which comes first."""
-    changes = {**decided.changes_in(design), ("robot",): name}
-    return tuple(decided.variant_texts(robot_of(source), changes, file).items())
+def variant_of(source: Source, changes: tuple[tuple[KeyPath, object], ...], name: str, file: Path) -> Texts:
+    """The texts of a changed robot as a robot file of its own, which comes first."""
+    return tuple(decided.variant_texts(robot_of(source), {**dict(changes), ("robot",): name}, file).items())
 
 
 def changes_of(design: Design) -> tuple[tuple[KeyPath, object], ...]:

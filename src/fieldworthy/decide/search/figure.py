@@ -3,110 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from fieldworthy.arrays import Array
-from fieldworthy.decide.search.propose import Known
+from fieldworthy.decide.search.cloud import Cloud, Column, Within
 from fieldworthy.decide.search.result import Amount, Design
-from fieldworthy.decide.search.space import Variable
-from fieldworthy.decide.search.wanted import Asked
 from fieldworthy.drawing.axes import Chart, chart
-from fieldworthy.drawing.frame import Axis, Line, Mark, Points, Spot
+from fieldworthy.drawing.frame import Axis, Frame, Line, Mark, Points, Spot
 from fieldworthy.drawing.style import Style
-from fieldworthy.drawing.svg import Figure
+from fieldworthy.drawing.svg import NORMAL, SMALL, Box, Figure, Ink, Letters, Sheet, node
 from fieldworthy.match.state import Whole
-from fieldworthy.units import counted, digits, to_unit
+from fieldworthy.units import counted, digits
 
-_MOST_AXES = 8
 _MOST_LINES = 48
+_ROW, _AT, _EDGE = 58.0, 32.0, 16.0  # of the lines: height of a row, its axis below its top, margin at both sides [px]
+_REACH = 18.0  # about an axis that a finger may touch to choose a stretch of it [px]
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One thing that candidates differ in.
-
-    Attributes
-    ----------
-    name, unit : As people know it
-    wanted : Whether it is an objective, not a thing that varies
-    ends : What its ends are, in words
-    short : A name for where there is little room
-    """
-
-    name: str
-    unit: str
-    wanted: bool
-    ends: tuple[str, str]
-    short: str = ""
-
-    @property
-    def label(self) -> str:
-        """The name with the unit."""
-        return f"{self.name} [{self.unit}]" if self.unit else self.name
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Cloud:
-    """Candidates that were tried, as people read them.
-
-    Attributes
-    ----------
-    columns : What they differ in: what is wanted first, then what varies
-    values : In the units of the columns, the best candidate first, shape (n, columns)
-    holds : Which hold what they must
-    now : The present robot; not a number where it was not tried
-    """
-
-    columns: tuple[Column, ...]
-    values: Array
-    holds: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
-    now: Array
-
-    def places(self) -> Array:
-        """Where each stands between the ends of its columns, 0 to 1."""
-        low, high = np.nanmin(self.values, axis=0), np.nanmax(self.values, axis=0)
-        return np.asarray((self.values - low) / np.where(high > low, high - low, 1.0))
-
-    def kept(self, least: Sequence[float]) -> Whole:
-        """Candidates that reach so much of each thing that is wanted, as a share from its least to its best."""
-        places = self.places()
-        wanted = [i for i, column in enumerate(self.columns) if column.wanted]
-        good = self.holds.copy()
-        for column, share in zip(wanted, least, strict=False):
-            good &= places[:, column] >= share - 1e-9
-        return np.flatnonzero(good)
-
-
-def cloud(asked: Asked, known: Known, names: Sequence[str]) -> Cloud:
-    """Read tried candidates as people do; what varies is named as given."""
-    played = np.isfinite(known.worth).all(axis=1)
-    rows, worth = known.rows[played], known.worth[played]
-    holds = np.asarray((known.rooms[played] >= 0).all(axis=1))
-    better = np.array([o.better for o in asked.objectives])
-    values = np.hstack([worth * better, *(_shown(v, rows[:, i])[:, None] for i, v in enumerate(asked.space.variables))])
-    columns = [Column(o.name, o.unit, True, ("", "")) for o in asked.objectives]
-    for variable, name in zip(asked.space.variables, names, strict=True):
-        unit = "" if variable.quantity is None else variable.quantity.unit.replace("1", "")
-        ends = (variable.text(float(variable.grid[0])), variable.text(float(variable.grid[-1])))
-        columns.append(Column(name, unit, False, ends, _short(variable.key)))
-    same = (rows == asked.space.now).all(axis=1)
-    now = values[same][0] if same.any() else np.full(values.shape[1], np.nan)
-    return Cloud(tuple(columns), values, holds, now)
-
-
-def _shown(variable: Variable, values: Array) -> Array:
-    if variable.quantity is None:
-        return values
-    kind, unit = variable.quantity.kind, variable.quantity.unit
-    return np.array([to_unit(float(value), kind, unit) for value in values])
-
-
-def scatter(data: Cloud, of: tuple[int, int], least: Sequence[float], style: Style) -> Figure:
-    """Draw two things that candidates differ in against each other."""
+def scatter(data: Cloud, of: tuple[int, int], within: Within, style: Style) -> Figure:
+    """Draw two things that candidates differ in against each other; dragging over the plot chooses a part of it."""
     x, y = (data.columns[i] for i in of)
-    chosen = data.kept(least)
+    chosen = data.kept(within)
     others = np.setdiff1d(np.flatnonzero(data.holds), chosen)
     across, up = data.values[:, of[0]], data.values[:, of[1]]
     marks: list[Mark] = []
@@ -118,62 +36,95 @@ def scatter(data: Cloud, of: tuple[int, int], least: Sequence[float], style: Sty
         marks.append(Spot(x=float(across[best]), y=float(up[best]), name="best so far", tone="ink", shape="diamond"))
     if np.isfinite(data.now).all():
         marks.append(Spot(x=float(data.now[of[0]]), y=float(data.now[of[1]]), name="now", tone="ink", shape="ring"))
-    title = f"{y.name} against {x.name}"
+    title = f"{y.title} against {x.name}"
     alt = (
         f"{counted(int(chosen.size), 'candidate that holds', 'candidates that hold')} what they must, "
         f"{others.size} others left out."
     )
-    return chart(Chart(title=title, alt=alt, x=Axis(x.label), y=Axis(y.label), marks=marks), style)
+
+    def touched(sheet: Sheet, where: Frame) -> None:
+        """Lay what is dragged over on top of the plot."""
+        ends = {"data_x0": where.x.low, "data_x1": where.x.high, "data_y0": where.y.low, "data_y1": where.y.high}
+        sheet.add(_touch(where.plot, "xy", f"{of[0]} {of[1]}", ends))
+
+    what = Chart(title=title, alt=alt, x=_axis(x), y=_axis(y), marks=marks)
+    return chart(what, style, touched)
 
 
-def coordinates(data: Cloud, least: Sequence[float], style: Style) -> Figure:
-    """Draw each candidate as a line over what is wanted and what varies: from the least to the greatest tried."""
-    shown, places, chosen = _columns(data), data.places(), data.kept(least)
-    at = np.arange(len(shown), dtype=float)
+def _axis(column: Column) -> Axis:
+    return Axis(column.label, names=column.options)
+
+
+def _touch(box: Box, brush: str, of: str, ends: dict[str, float]) -> str:
+    """An area that is dragged over: which columns it is of, and which values stand at its edges."""
+    said = {key: f"{value:.9g}" for key, value in ends.items()}
+    size = {"x": box.x, "y": box.y, "width": box.w, "height": box.h}
+    return node("rect", fill="none", pointer_events="all", data_brush=brush, data_of=of, **said, **size)
+
+
+def coordinates(data: Cloud, within: Within, style: Style) -> Figure:
+    """Draw each candidate as a line over what is wanted and what varies: from the least to the greatest tried.
+
+    Axes lie below each other, so that each has room for its name; dragging along one chooses a stretch of it.
+    """
+    shown, chosen = data.shown(within), data.kept(within)
+    sheet = Sheet(style, _ROW * len(shown) + 6.0)
+    across = _EDGE + data.places()[:, shown] * (style.width - 2.0 * _EDGE)
+    down = _AT + _ROW * np.arange(len(shown))
     others = np.setdiff1d(np.arange(len(data.values)), chosen)
-    marks: list[Mark] = [
-        Line(x=at, y=places[i, shown], tone="quiet", width=0.6, dash="") for i in others[: _MOST_LINES // 2]
-    ]
-    marks += [Line(x=at, y=places[i, shown], tone=0, width=1.0, dash="") for i in chosen[1:_MOST_LINES]]
-    if chosen.size:
-        marks.append(Line(x=at, y=places[chosen[0], shown], tone="ink", width=2.6, dash="", name="best so far"))
-    names = tuple(data.columns[i].short or data.columns[i].name for i in shown)
+    for at, column in zip(down.tolist(), shown, strict=True):
+        sheet.line((_EDGE, at), (style.width - _EDGE, at), Ink(style.theme.edge, width=1.4))
+        if column in within:
+            _stretch(sheet, at, _shares(data, column, within[column]))
+    for tone, width, these in _lines(others, chosen, style):
+        for i in these:
+            sheet.path(zip(across[i].tolist(), down.tolist(), strict=True), Ink(tone, width=width))
+    for at, column in zip(down.tolist(), shown, strict=True):
+        _named(sheet, at, data, column)
     best = ""
     if chosen.size:
-        told = [
-            f"{data.columns[i].name} {digits(float(data.values[chosen[0], i]))} {data.columns[i].unit}" for i in shown
-        ]
-        best = f" The best so far: {'; '.join(t.strip() for t in told)}."
-    return chart(
-        Chart(
-            title="Each candidate as a line, from the least that was tried to the greatest",
-            alt=f"{counted(int(chosen.size), 'candidate holds', 'candidates hold')} what they must.{best}",
-            x=Axis("", names=names),
-            y=Axis("Least to greatest tried", "share", 0.0, 1.0),
-            marks=marks,
-            columns={c.label: data.values[:, i].tolist() for i, c in enumerate(data.columns)},
-        ),
-        style,
-    )
+        told = [f"{data.columns[i].name} {data.columns[i].text(float(data.values[chosen[0], i]))}" for i in shown]
+        best = f" The best of them: {'; '.join(told)}."
+    title = "Each candidate as a line, from the least that was tried to the greatest"
+    alt = f"{counted(int(chosen.size), 'candidate is', 'candidates are')} left of {len(data.values)}.{best}"
+    columns = {c.label: data.values[:, i].tolist() for i, c in enumerate(data.columns)}
+    return Figure(title, alt, sheet.document(title, alt), columns)
 
 
-def _columns(data: Cloud) -> list[int]:
-    """What is wanted, and what varies most with it."""
-    wanted = [i for i, column in enumerate(data.columns) if column.wanted]
-    varied = [i for i, column in enumerate(data.columns) if not column.wanted]
-    good = data.values[: max(len(data.values) // 5, 2)]
-    spread = np.maximum(np.ptp(data.values, axis=0), 1e-12)
-    drawn = np.ptp(good, axis=0) / spread  # the best agree in what matters
-    varied.sort(key=lambda i: float(drawn[i]))
-    return [*wanted, *sorted(varied[: _MOST_AXES - len(wanted)])]
+def _lines(others: Whole, chosen: Whole, style: Style) -> list[tuple[str, float, Whole]]:
+    """What is drawn over what: those left out, those left, the best of them."""
+    theme = style.theme
+    return [
+        (theme.grid, 0.8, others[: _MOST_LINES // 2]),
+        (theme.series[0], 1.0, chosen[1:_MOST_LINES]),
+        (theme.ink, 2.6, chosen[:1]),
+    ]
 
 
-def _short(key: str) -> str:
-    """The last word of a key, with the letter of its axis."""
-    last = key.rpartition(".")[2].replace("_", " ")
-    for place, letter in enumerate("xyz"):
-        last = last.replace(f"[{place}]", f" {letter}")
-    return last
+def _shares(data: Cloud, column: int, within: tuple[float, float]) -> Array:
+    low, high = (float(end[column]) for end in data.ends)
+    return np.clip((np.array(within) - low) / (high - low if high > low else 1.0), 0.0, 1.0)
+
+
+def _stretch(sheet: Sheet, at: float, shares: Array) -> None:
+    """Shade the part of an axis that candidates are to lie in."""
+    low, high = (_EDGE + shares * (sheet.style.width - 2.0 * _EDGE)).tolist()
+    colour = sheet.style.theme.series[0]
+    sheet.rect(Box(low - 2.0, at - 8.0, high - low + 4.0, 16.0), Ink(colour, colour, 1.0, opacity=0.18), 3.0)
+
+
+def _named(sheet: Sheet, at: float, data: Cloud, column: int) -> None:
+    """Write an axis's name above it and its ends below it, and lay what is dragged over on top."""
+    style, what = sheet.style, data.columns[column]
+    low, high = (float(end[column]) for end in data.ends)
+    sheet.text(_EDGE, at - 12.0, what.label, Letters(style.theme.ink, NORMAL, halo=style.theme.paper))
+    quiet = Letters(style.theme.quiet, SMALL, halo=style.theme.paper)
+    sheet.text(_EDGE, at + 17.0, what.text(low), quiet)
+    right = Letters(style.theme.quiet, SMALL, "end", halo=style.theme.paper)
+    sheet.text(style.width - _EDGE, at + 17.0, what.text(high), right)
+    spare = (high - low) * _EDGE / (style.width - 2.0 * _EDGE)  # a stretch may begin in the margin
+    box = Box(0.0, at - _REACH, style.width, 2.0 * _REACH)
+    sheet.add(_touch(box, "x", f"{column}", {"data_x0": low - spare, "data_x1": high + spare}))
 
 
 def front(designs: Sequence[Design], knee: int | None, names: Sequence[str], style: Style) -> Figure:

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from fieldworthy.decide.search.clash import Clash, apart, as_file_lacks, nearest
 from fieldworthy.decide.search.plans import as_file, changes_of, sentences, texts_with, written_plan
 from fieldworthy.decide.search.racing import STEPS, Race
 from fieldworthy.decide.search.simpler import distinct, simplified
+from fieldworthy.decide.search.space import Space
 from fieldworthy.decide.search.trial import Effort, Trial, built, hours_of, with_seed
 from fieldworthy.decide.search.wanted import HOURS, PLAYED, Asked, Constraint
 from fieldworthy.decide.search.words import needed_for, range_of, sentence
@@ -407,17 +408,7 @@ def _finals(judge: Judge, race: Race) -> list[_Final]:
 
 def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Report) -> Design:
     space = judge.asked.space
-    values = zip(space.variables, row.tolist(), strict=True)
-    changed = [(v, value) for v, value in values if value != v.now]
-    edits = tuple(
-        Edit(dotted(path), path, _written(_was(v, path)), _written(text))
-        for v, value in changed
-        if v.sort != "thing"
-        for path, text in v.edits(value).items()
-    )
-    less = space.less_of(row)
-    if less is not None:
-        edits += tuple(Edit(dotted(p), p, "there", "") for p in less.changes if p[0] != "plan")
+    edits, said = changed_in(judge.first, space, row)
     before_plan, plan = judge.first.nominal.plan, loaded.nominal.plan
     new_plan: dict[KeyPath, object] = {}
     if before_plan is not None and plan is None:
@@ -448,17 +439,27 @@ def _design(judge: Judge, trial: Trial, row: Array, loaded: Loaded, report: Repo
     mended = [f for f in report.findings if f.verdict == "holds" and (f.id, f.subject) in short]
     mends = tuple(check_named(f.id, f.subject).removeprefix("the check ") for f in mended)
     hours = float(hours_of(trial.loaded, trial.asked.space, row[None, :])[0])
-    said = () if less is None else less.sentences
-    said += tuple(sentence(judge.first, v, value) for v, value in changed if v.sort != "thing")
     return Design(edits, said, tuple(amounts), gain, breaks, mends, hours, said_plan)
+
+
+def changed_in(first: Loaded, space: Space, row: Array) -> tuple[tuple[Edit, ...], tuple[str, ...]]:
+    """What a candidate's file says otherwise but for its plan, and each change as a sentence."""
+    changed = [(v, x) for v, x in zip(space.variables, row.tolist(), strict=True) if x != v.now and v.sort != "thing"]
+    edits = tuple(
+        Edit(dotted(path), path, _written(v.edits(v.now)[path]), _written(text))
+        for v, value in changed
+        for path, text in v.edits(value).items()
+    )
+    less = space.less_of(row)
+    said = tuple(sentence(first, v, value) for v, value in changed)
+    if less is None:
+        return edits, said
+    gone = tuple(Edit(dotted(p), p, "there", "") for p in less.changes if p[0] != "plan")
+    return (*edits, *gone), (*less.sentences, *said)
 
 
 def _written(value: object) -> str:
     return str(value).lower() if isinstance(value, bool) else str(value)
-
-
-def _was(variable: Any, path: tuple[str | int, ...]) -> object:
-    return variable.edits(variable.now)[path]
 
 
 def _alike(judge: Judge, trial: Trial, finals: Sequence[_Final], best: Design) -> tuple[Design, ...]:

@@ -21,7 +21,7 @@ from fieldworthy.decide.search.space import (
     whole,
 )
 from fieldworthy.decide.search.without import Without, combinations, without
-from fieldworthy.engine.finding import Outcome, first
+from fieldworthy.engine.finding import Outcome, check_named, first
 from fieldworthy.engine.system import dangerous, is_rule
 from fieldworthy.files import BadInput, Document, Of, Problem, Quantity, exact, instantiate, need, read_document
 from fieldworthy.files.declare import Real
@@ -237,7 +237,8 @@ def _objective(evaluator: CandidateEvaluator, told: _Teller, at: int, name: str)
         return Objective(name, *AMOUNTS[name])
     found = [key for key in evaluator.now if _label(key) == name or key[0] == name]
     if len(found) == 1:
-        return Objective(name, f"margin of {name}", 1.0, "", found[0])
+        words = check_named(found[0][0], evaluator.now[found[0]].subject or "robot").removeprefix("the check ")
+        return Objective(name, f"margin of {words}", 1.0, "", found[0])
     known = [*AMOUNTS, *(_label(key) for key in evaluator.now)]
     told.add(("want", at), f"expected {', '.join(AMOUNTS)} or a finding of this robot (found {shorten(name)})",
              nearest(name, known))  # fmt: skip

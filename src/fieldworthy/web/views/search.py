@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from fieldworthy.decide.search import Design
-from fieldworthy.decide.search.figure import Cloud
+from fieldworthy.files.document import KeyPath
 from fieldworthy.files.writing import written
 from fieldworthy.units import digits
 from fieldworthy.web.components import follow, heading, pictures_of, share_of, values_of
@@ -21,11 +21,11 @@ from fieldworthy.web.runs import (
     Varying,
     changes_of,
     drawn_design,
-    drawn_search,
     searched,
     variant_of,
     varying,
 )
+from fieldworthy.web.views import tried
 
 _WANTED = {
     "points": "points of a match, on average",
@@ -42,10 +42,9 @@ _ENDS = ("from", "to")
 class _State:
     """What a window remembers of a search while it is shown."""
 
-    def __init__(self) -> None:
+    def __init__(self, page: Page) -> None:
+        self.tried = tried.Tried(page)
         self.rows: tuple[Varying, ...] = ()
-        self.of = (0, 0)
-        self.least: dict[int, float] = {}
         self.designs: list[tuple[str, Design]] = []
         self.source: Source | None = None
         self.form: Markup | None = None
@@ -53,7 +52,7 @@ class _State:
 
 async def build(page: Page) -> None:
     """Show what may vary, and a search that runs or ran."""
-    state = _State()
+    state = _State(page)
     page.fill(
         heading("Search", "chance", "seed"),
         tag("p", "Say what may change and how far. The search tries robots within that, keeps to the season's limits, "
@@ -63,8 +62,7 @@ async def build(page: Page) -> None:
         tag("div", id="match-run", role="status"),
         tag("div", tag("button", "Enough: show the best so far", type="button", data_do="enough"), id="search-enough",
             hidden=True),
-        tag("div", id="search-tools", class_="tools"),
-        tag("div", id="search-live", class_="figures"),
+        tried.places(),
         tag("div", id="search-found"),
         tag("div", id="search-design", class_="figures"),
     )  # fmt: skip
@@ -72,10 +70,9 @@ async def build(page: Page) -> None:
     page.on("stop", lambda _: _stop(page))
     page.on("enough", lambda _: _enough(page))
     page.on("ends", lambda data: _ends(page, state, data))
-    page.on("axis", lambda data: _axis(page, state, data))
-    page.on("least", lambda data: _least(page, state, data))
     page.on("design", lambda data: _design(page, state, data))
     page.on("keep", lambda data: _keep(page, state, data))
+    page.on("keep-candidate", lambda _: _keep_candidate(page, state))
     page.on("take", lambda data: _take(page, state, data))
     page.on_judged(lambda: page.later(_ask(page, state)))
     await _ask(page, state)
@@ -226,6 +223,7 @@ def _search(page: Page, state: _State, values: dict[str, Any]) -> None:
     job = page.queue.start(title, searched, page.draft.source, told, float(minutes) if minutes in _MINUTES else 1.0, 0)
     page.put("search-found", "")
     page.put("search-design", "")
+    state.tried.forget()
     _follow(page, state, job)
 
 
@@ -237,7 +235,7 @@ def _follow(page: Page, state: _State, job: Job) -> None:
         told = now.result.last if isinstance(now.result, Searched) else now.told
         if isinstance(told, SoFar) and told not in shown:
             shown[:] = [told]
-            page.later(_live(page, state, told, fresh=True))
+            page.later(state.tried.show(told))
 
     page.on_leave(job.listen(heard))
     follow(page, job, lambda page, done: _show(page, state, done))
@@ -254,73 +252,6 @@ def _enough(page: Page) -> None:
     job = _job(page)
     if job is not None and not job.over:
         page.queue.stop(job, keep=True)
-
-
-async def _live(page: Page, state: _State, told: SoFar, *, fresh: bool) -> None:
-    """Draw what was found so far."""
-    if page.view != "search":
-        return
-    data = told.cloud
-    if data is None or not len(data.values):
-        best = "" if told.best is None else f", best so far {digits(told.best)} points"
-        page.put("search-live", tag("p", f"{told.candidates} plans, {told.matches} matches{best}."))
-        return
-    of = tuple(min(i, len(data.columns) - 1) for i in state.of)
-    if of[0] == of[1]:
-        of = (of[0], of[0] + 1 if of[0] + 1 < len(data.columns) else 0)
-    state.of = (of[0], of[1])
-    if fresh:
-        page.put("search-tools", _tools(data, state))
-    least = tuple(state.least.get(i, 0.0) for i, column in enumerate(data.columns) if column.wanted)
-    figures = await page.work.draw(
-        drawn_search, told.source, (data, told.history), (state.of[1], state.of[0]), least, page.look()
-    )
-    if figures is not None and page.view == "search":
-        page.put("search-live", pictures_of(page, figures))
-
-
-def _tools(data: Cloud, state: _State) -> list[Content]:
-    """Which two things are drawn against each other, and how much of what is wanted is asked of those shown."""
-    shown: list[Content] = []
-    for which, words in enumerate(("Up ", "across ")):
-        options = [
-            tag("option", column.name, value=i, selected=i == state.of[which]) for i, column in enumerate(data.columns)
-        ]
-        select = tag("select", options, data_change="axis", data_which=which, id=f"axis-{which}")
-        shown.append(tag("label", words, select))
-    for i, column in enumerate(data.columns):
-        if column.wanted:
-            box = tag("input", type="range", id=f"least-{i}", min="0", max="100", step="5",
-                      value=f"{100 * state.least.get(i, 0.0):.0f}", data_slide="least", data_name=i)  # fmt: skip
-            shown.append(tag("label", f"At least, of {column.name} ", box))
-    return shown
-
-
-async def _again(page: Page, state: _State, *, fresh: bool = False) -> None:
-    job = _job(page)
-    told = None if job is None else job.result.last if isinstance(job.result, Searched) else job.told
-    if isinstance(told, SoFar):
-        await _live(page, state, told, fresh=fresh)
-
-
-async def _axis(page: Page, state: _State, data: dict[str, Any]) -> None:
-    which, value = str(data.get("which")), str(data.get("value"))
-    if which in ("0", "1") and value.isdigit():
-        pair = list(state.of)
-        before, pair[int(which)] = pair[int(which)], int(value)
-        swapped = pair[0] == pair[1]
-        if swapped:  # nothing is drawn against itself: the other takes what this one had
-            pair[1 - int(which)] = before
-        state.of = (pair[0], pair[1])
-        await _again(page, state, fresh=swapped)
-
-
-async def _least(page: Page, state: _State, data: dict[str, Any]) -> None:
-    name = str(data.get("name"))
-    if name.isdigit():
-        state.least[int(name)] = share_of(data.get("value"))
-        await _again(page, state)
-    page.call("slid", "least")
 
 
 async def _show(page: Page, state: _State, job: Job) -> None:
@@ -392,13 +323,24 @@ async def _draw_design(page: Page, number: int, source: Source, state: _State) -
 async def _keep(page: Page, state: _State, data: dict[str, Any]) -> None:
     """Write a design as a robot of its own beside the open file."""
     chosen = _chosen(page, state, data)
-    if chosen is None or not page.editor.allowed():
+    if chosen is not None:
+        await _kept(page, chosen[1], changes_of(state.designs[chosen[0]][1]))
+
+
+async def _keep_candidate(page: Page, state: _State) -> None:
+    """Write the candidate that is shown likewise."""
+    if state.tried.chosen is not None:
+        told, changes = state.tried.chosen
+        await _kept(page, told.source, changes)
+
+
+async def _kept(page: Page, source: Source, changes: tuple[tuple[KeyPath, object], ...]) -> None:
+    if not page.editor.allowed():
         return
-    number, source = chosen
     folder = page.workspace.folder
     target = folder.path(folder.free_name(f"{source.file.stem}_found", page.file.rpartition("/")[0]))
     name = target.stem.replace("_", " ")
-    texts = await page.work.draw(variant_of, source, state.designs[number][1], name, target)
+    texts = await page.work.draw(variant_of, source, changes, name, target)
     if texts is None:
         return
     written(dict(texts), copy_dated=None, expect={path: "" for path, _ in texts})
