@@ -1,5 +1,6 @@
 """Ctrl-C at any moment: one line and status 130; and what went wrong is told by the status where no line can be."""
 
+import importlib
 import os
 import signal
 import subprocess
@@ -9,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from edge import ROBOT, written
+from edge import ROBOT, run, written
+from fieldworthy.match import blocks
 from robots import EXAMPLES
 
 COMMAND = [sys.executable, "-m", "fieldworthy"]
@@ -62,6 +64,20 @@ def test_stopped_where_a_library_loses_it(tmp_path):
     words = f'"check", {str(written(tmp_path))!r}'
     code = DEAF.format(module="fieldworthy.cli.checking", name="run_check", value="False", words=words)
     assert ended(code, tmp_path) == (130, "interrupted\n")
+
+
+@pytest.mark.parametrize("compared", [[], ["--compare", str(EXAMPLES / "mk2.yaml")]])
+def test_no_document_is_made_of_fewer_matches_than_it_says(tmp_path, monkeypatch, compared):
+
+    def stopped(*words, **more):
+        yield next(blocks(*words, **more))
+        raise KeyboardInterrupt
+
+    for module in ("match.forecast", "decide.compare"):
+        monkeypatch.setattr(importlib.import_module(f"fieldworthy.{module}"), "blocks", stopped)
+    file = tmp_path / "book.html"
+    ended = run("report", EXAMPLES / "mk1.yaml", "-o", file, "--runs", "20000", *compared)
+    assert (ended.code, file.exists()) == (130, False)
 
 
 @ON_POSIX

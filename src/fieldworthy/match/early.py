@@ -71,11 +71,11 @@ def first_mean(loaded: Loaded, seed: int, part: str) -> float:
     """The mean points of a few matches."""
     import numpy as np  # noqa: PLC0415
 
-    from fieldworthy.match.forecast import tallied  # noqa: PLC0415  the process that asks needs none of it
+    from fieldworthy.match.forecast import all_played, tallied  # noqa: PLC0415  the process that asks needs none of it
     from fieldworthy.match.setup import PARTS  # noqa: PLC0415
 
     with np.errstate(over="ignore"):  # the drawn numbers wrap around, of which only the interpreter warns
-        tally = tallied(loaded, RUNS, seed, next(one for one in PARTS if one == part))
+        tally = all_played(tallied(loaded, RUNS, seed, next(one for one in PARTS if one == part)), RUNS)
     return sum(value * count for value, count in tally.points.items()) / tally.runs
 
 

@@ -295,7 +295,7 @@ def size_for(
 
     def play(runs: int) -> Array:
         """Points of a number of matches."""
-        return np.concatenate(tallied(loaded, runs, seed, part).draws).astype(float)
+        return np.concatenate(all_played(tallied(loaded, runs, seed, part), runs).draws).astype(float)
 
     return sized(play, accuracy, seconds)
 
@@ -320,6 +320,13 @@ def tallied(
                     progress(tally.runs)
     except KeyboardInterrupt:
         pass  # what is done is worth having; the caller sees from `runs` that it is not all
+    return tally
+
+
+def all_played(tally: Tally, runs: int) -> Tally:
+    """Stop where Ctrl-C came before all matches were played: for what makes nothing of fewer."""
+    if tally.runs < runs:
+        raise KeyboardInterrupt
     return tally
 
 

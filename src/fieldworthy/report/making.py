@@ -18,7 +18,7 @@ from fieldworthy.engine.evaluate import Cases, evaluate
 from fieldworthy.engine.finding import DisplayUnits, Report
 from fieldworthy.files import BadInput
 from fieldworthy.files.document import read_bytes
-from fieldworthy.match import match_clock, scores, summed, tallied, timeline
+from fieldworthy.match import all_played, match_clock, scores, summed, tallied, timeline
 from fieldworthy.match.ability import ability
 from fieldworthy.measure.model import FaultLog
 from fieldworthy.measure.practice import risks
@@ -141,7 +141,7 @@ def make_notebook(loaded: Loaded, wanted: Wanted) -> Paper:
 
 def _played(loaded: Loaded, wanted: Wanted) -> Played:
     base = Context(loaded.nominal, loaded.nominal_season)
-    tally = tallied(loaded, wanted.runs, wanted.seed)
+    tally = all_played(tallied(loaded, wanted.runs, wanted.seed), wanted.runs)
     found = summed(loaded, tally, timeline(base), (wanted.runs, wanted.seed))
     return Played(found, scores(tally, found), match_clock(base))
 
@@ -178,6 +178,8 @@ def _decision(loaded: Loaded, wanted: Wanted) -> Decision | None:
     variants = wanted.against if len(wanted.against) > 1 else (loaded, *wanted.against)
     reports = tuple(evaluate(v, SAMPLES, wanted.seed) for v in variants)
     found = compare(variants, wanted.runs, wanted.seed)
+    if found.difference[0].runs < wanted.runs:  # Ctrl-C: no document of fewer matches than it says
+        raise KeyboardInterrupt
     weighed = matrix(found, reports, dict(wanted.weights))
     return Decision(variants, reports, found, weighed)
 
